@@ -1,0 +1,1 @@
+"""Pure kernels over arrays: air, fan, fits, checks, verdicts. No files, no models, no state."""

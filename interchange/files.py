@@ -1,0 +1,59 @@
+"""Sources of bytes, and writing that is either there whole or not at all and survives a power cut."""
+
+from __future__ import annotations
+
+import io
+import os
+import secrets
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """One delivered file: a name to show people, the hash and size of its bytes, and the bytes again when asked.
+
+    `content` is the path of a file on disk, or the bytes themselves where they come out of a container.
+    """
+
+    name: str
+    sha256: str
+    size_bytes: int
+    content: Path | bytes
+
+    def open(self) -> BinaryIO:
+        """A fresh stream over the bytes."""
+        return io.BytesIO(self.content) if isinstance(self.content, bytes) else self.content.open("rb")
+
+
+def fsync_folder(folder: Path) -> None:
+    """Make the names in a folder durable."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def fsync_file(path: Path) -> None:
+    """Make the bytes of a file durable."""
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def write_atomically(path: Path, data: bytes) -> None:
+    """Write `data` under a temporary name, make it durable, and give it its name in one step."""
+    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
+    try:
+        with part.open("wb") as handle:
+            handle.write(data)
+            handle.flush()
+            os.fsync(handle.fileno())
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+    fsync_folder(path.parent)

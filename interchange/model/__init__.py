@@ -1,0 +1,1 @@
+"""The open form: sessions, manifests, rule sets, questions, as pydantic models."""

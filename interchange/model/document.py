@@ -1,0 +1,98 @@
+"""Sessions as documents: loading, canonical text, identity, JSON Schema."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from pydantic import ValidationError
+
+from interchange.errors import Place, Problem, SourceError
+from interchange.model.session import SCHEMA_VERSION, Session
+
+JSON_SCHEMA_DIALECT = "https://json-schema.org/draft/2020-12/schema"
+
+
+def session_id(source_sha256: str, source_place: str) -> str:
+    """Stable id of the test at a place of a source: the first 24 hex digits of a SHA-256 over both."""
+    return hashlib.sha256(f"{source_sha256}\n{source_place}".encode()).hexdigest()[:24]
+
+
+def as_document(session: Session) -> dict[str, Any]:
+    """The session as a plain document; absent values, empty lists and empty groups are left out."""
+    document: dict[str, Any] = _without_empty(session.model_dump(mode="json", exclude_none=True))
+    return document
+
+
+def _without_empty(value: Any) -> Any:
+    if isinstance(value, dict):
+        inner = {name: _without_empty(part) for name, part in value.items()}
+        return {name: part for name, part in inner.items() if part not in ({}, [])}
+    return [_without_empty(part) for part in value] if isinstance(value, list) else value
+
+
+def document_text(session: Session) -> str:
+    """The session as JSON text for people and files: keys in the order of the model, numbers as `repr`."""
+    return json.dumps(as_document(session), ensure_ascii=False, indent=2) + "\n"
+
+
+def revision(session: Session) -> str:
+    """Hash of the content: equal for equal readings, whichever plugin version or file name brought them."""
+    document = as_document(session)
+    source = {
+        name: value
+        for name, value in document["source"].items()
+        if name not in ("source_name", "plugin_version", "plugin_fingerprint")
+    }
+    canonical = json.dumps({**document, "source": source}, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(canonical.encode()).hexdigest()[:24]
+
+
+def load(document: Mapping[str, Any], file: str) -> Session:
+    """Read a session document.
+
+    Raises SourceError with one problem for each fault, placed by its path in the document.
+    """
+    version = document.get("schema_version")
+    if version != SCHEMA_VERSION:
+        raise SourceError(
+            Problem(
+                "schema-version",
+                Place(file, column="schema_version"),
+                f"version {version!r}",
+                f"version {SCHEMA_VERSION}",
+                "Use a newer release of this toolkit, or write the document anew.",
+            )
+        )
+    try:
+        return Session.model_validate_json(json.dumps(document))
+    except ValidationError as error:
+        raise SourceError(*validation_problems(error, file)) from None
+
+
+def validation_problems(error: ValidationError, file: str) -> list[Problem]:
+    """What pydantic found wrong, as problems of ours: where, found, expected, cure."""
+    problems = []
+    for fault in error.errors(include_url=False):
+        path = ".".join(str(step) for step in fault["loc"])
+        unknown = fault["type"] == "extra_forbidden"
+        found = "an unknown field" if unknown else "nothing" if fault["type"] == "missing" else repr(fault["input"])
+        expected = "a field of this form" if unknown else fault["msg"][:1].lower() + fault["msg"][1:]
+        problems.append(
+            Problem(
+                f"form-{fault['type'].replace('_', '-')}",
+                Place(file, column=path),
+                found[:200],
+                expected,
+                "Remove the field or correct its name." if unknown else "Correct the value.",
+                blocks="file",
+            )
+        )
+    return problems
+
+
+def json_schema() -> dict[str, Any]:
+    """JSON Schema of a session document, with the unit and standard name of each field."""
+    return {"$schema": JSON_SCHEMA_DIALECT, **Session.model_json_schema(), "title": "Airtightness test session"}
