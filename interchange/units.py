@@ -93,8 +93,6 @@ _UNITS: tuple[tuple[Unit, tuple[str, ...]], ...] = (
 
 _BY_SPELLING: dict[str, Unit] = {spelling: unit for unit, spellings in _UNITS for spelling in (unit.ucum, *spellings)}
 
-SPELLINGS: tuple[str, ...] = tuple(_BY_SPELLING)
-
 
 def unit(spelling: str) -> Unit:
     """The unit a file means by a spelling. Letter case counts, outer blanks do not. Raises UnknownUnitError."""

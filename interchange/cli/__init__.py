@@ -1,0 +1,1 @@
+"""Command line: parses arguments, calls one function of `operations`, prints its answer."""

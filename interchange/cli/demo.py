@@ -1,0 +1,34 @@
+"""The `demo` command."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from interchange.cli.output import emit, say
+
+
+@click.command()
+@click.option(
+    "--into",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="Keep the archive in this new folder; without it, it is thrown away at the end.",
+)
+def demo(folder: Path | None) -> None:
+    """Build the demo archive and show what it says.
+
+    Imports the deliveries of an invented programme, recomputes every test, and names those not to be relied on.
+
+    Example: interchange demo --into demo
+    """
+    from interchange.operations.demo import run_demo
+
+    for section in run_demo(folder, progress=say):
+        click.echo(f"\n{section.title}\n{'=' * len(section.title)}")
+        for line in section.lines:
+            click.echo(line)
+        if section.table is not None:
+            emit(section.table, units=section.units)

@@ -1,0 +1,49 @@
+"""The `list` and `show` commands."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from interchange.cli.output import archive_option, emit, format_options, say
+
+
+@click.command("list")
+@archive_option
+@click.option("--as-of", "version", type=int, metavar="VERSION", help="Read an older state of the archive.")
+@format_options
+def list_(root: Path, version: int | None, form: str, output: Path | None) -> None:
+    """List the tests of the archive, a line each.
+
+    Example: interchange list --archive tests-2026
+    """
+    from interchange.operations.listing import list_tests
+
+    listed = list_tests(root, version)
+    emit(listed.table, form, output, listed.units)
+
+
+@click.command()
+@click.argument("test", metavar="JOB|ID")
+@archive_option
+@click.option("--as-of", "version", type=int, metavar="VERSION", help="Read an older state of the archive.")
+def show(test: str, root: Path, version: int | None) -> None:
+    """Show one test: readings, results, checks, verdicts.
+
+    The test is named by its job number (all tests of the job are shown) or by the beginning of its id.
+
+    Example: interchange show FV-2031 --archive tests-2026
+    """
+    from interchange.operations.show import show_tests
+
+    shown = show_tests(root, test, version)
+    for view in shown:
+        click.echo(view.heading)
+        for title, table, units in view.tables:
+            click.echo(f"\n{title}")
+            emit(table, units=units)
+        for sentence in view.sentences:
+            click.echo(sentence)
+        click.echo("")
+    say(f"{len(shown)} test{'s' if len(shown) != 1 else ''}")

@@ -1,0 +1,1 @@
+"""Sessions in, other open forms out."""

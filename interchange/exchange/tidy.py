@@ -1,0 +1,103 @@
+"""Sessions as tidy tables: one value a cell, SI units in the column names."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from interchange.model.base import Record
+from interchange.model.question import Trace
+from interchange.model.session import FanReading, Point, Run, Session
+from interchange.report.table import Row, Table
+
+_GROUPS = ("record", "time", "building", "conditions", "reported", "source")
+
+
+def parquet_bytes(table: Table) -> bytes:
+    """The table as a Parquet file."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    columns = list(zip(*table.rows, strict=True)) if table.rows else [()] * len(table.columns)
+    sink = io.BytesIO()
+    pq.write_table(
+        pa.table([pa.array(column) for column in columns], names=list(table.columns)), sink, compression="zstd"
+    )
+    return sink.getvalue()
+
+
+def tests_table(sessions: Iterable[Session]) -> Table:
+    """One row a test: every single-valued field of the session."""
+    columns: tuple[str, ...] = ("session_id", "kind", *(name for group in _GROUPS for name in _names(group)))
+    return Table(columns, [tuple(_single_values(session)) for session in sessions])
+
+
+def points_table(sessions: Iterable[Session]) -> Table:
+    """One row a fan reading, with its point, its run's number and direction, and the id of its test."""
+    point_names = [name for name in Point.model_fields if name != "fan_readings"]
+    reading_names = list(FanReading.model_fields)
+    columns = ("session_id", "run_number", "direction", *point_names, *reading_names)
+    return Table(
+        columns,
+        [
+            row
+            for session in sessions
+            for run in session.runs
+            for row in _point_rows(session, run, point_names, reading_names)
+        ],
+    )
+
+
+def runs_table(sessions: Iterable[Session]) -> Table:
+    """One row a run: its direction and the baselines about it."""
+    names = [name for name in Run.model_fields if name != "points"]
+    return Table(
+        ("session_id", *names),
+        [(session.session_id, *(getattr(run, name) for name in names)) for session in sessions for run in session.runs],
+    )
+
+
+def traces_table(traces: Iterable[Trace]) -> Table:
+    """One row a value of a channel, with its second from the start of the test."""
+    return Table(
+        ("session_id", "channel_id", "time_s", "value"),
+        [
+            (trace.session_id, trace.channel_id, second, value)
+            for trace in traces
+            for second, value in zip(_seconds(trace), trace.values.to_pylist(), strict=True)
+        ],
+    )
+
+
+def _seconds(trace: Trace) -> list[float]:
+    if trace.interval_s is None:
+        assert trace.time_s is not None
+        seconds: list[float] = trace.time_s.to_pylist()
+        return seconds
+    return [trace.start_s + i * trace.interval_s for i in range(len(trace.values))]
+
+
+def _names(group: str) -> list[str]:
+    record = Session.model_fields[group].annotation
+    assert isinstance(record, type) and issubclass(record, Record)
+    return list(record.model_fields)
+
+
+def _single_values(session: Session) -> Iterator[Any]:
+    yield from (session.session_id, session.kind)
+    for group in _GROUPS:
+        record = getattr(session, group)
+        yield from (getattr(record, name) for name in type(record).model_fields)
+
+
+def _point_rows(session: Session, run: Run, point_names: list[str], reading_names: list[str]) -> Iterator[Row]:
+    for point in run.points:
+        for reading in point.fan_readings or (None,):
+            yield (
+                session.session_id,
+                run.run_number,
+                run.direction,
+                *(getattr(point, name) for name in point_names),
+                *(getattr(reading, name, None) for name in reading_names),
+            )

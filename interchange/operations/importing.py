@@ -1,0 +1,147 @@
+"""Takes deliveries into an archive: read each source by the one plugin that knows it, commit, recompute."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from interchange.archive.store import Receipt, Store
+from interchange.errors import Problem, grouped
+from interchange.files import Source
+from interchange.model.question import Import
+from interchange.operations.plugins import plugins_of
+from interchange.reading.containers import walk
+from interchange.reading.door import read_source
+from interchange.reading.map import Context
+from interchange.report.table import Row, Table
+
+# A commit is made when this much has gathered, so that a long import keeps what it has done.
+_COMMIT_SOURCES = 500
+_COMMIT_BYTES = 256 * 1024 * 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """What became of one source."""
+
+    source_name: str
+    outcome: str  # new, known already, replaced, read (dry run), held, refused
+    session_count: int
+    plugin_id: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class ImportReport:
+    """What became of each source of a delivery, and what was wrong on the way."""
+
+    lines: tuple[Line, ...]
+    problems: tuple[Problem, ...]
+    dry_run: bool
+
+    @property
+    def all_imported(self) -> bool:
+        """Whether nothing was held or refused."""
+        return all(line.outcome not in ("held", "refused") for line in self.lines)
+
+    def table(self) -> Table:
+        """A row for each source."""
+        rows: list[Row] = [
+            (line.source_name, line.outcome, line.session_count, line.plugin_id, line.reason) for line in self.lines
+        ]
+        return Table(("source_name", "outcome", "session_count", "plugin_id", "reason"), rows)
+
+    def summary(self) -> str:
+        """How many sources and tests met which end, in one sentence."""
+        files, tests = Counter[str](), Counter[str]()
+        for line in self.lines:
+            files[line.outcome] += 1
+            tests[line.outcome] += line.session_count
+        parts = [f"{count} {outcome} ({tests[outcome]} tests)" for outcome, count in files.items()]
+        dry = " Nothing was written (dry run)." if self.dry_run else ""
+        return f"{len(self.lines)} files: {', '.join(parts) or 'nothing to read'}.{dry}"
+
+
+def import_files(
+    root: Path,
+    paths: Sequence[Path],
+    plugin_folders: Sequence[Path] = (),
+    *,
+    dry_run: bool = False,
+    recompute: bool = True,
+    progress: Callable[[str], None] = lambda _: None,
+) -> ImportReport:
+    """Import files, folders and zip files into an archive.
+
+    Nothing of a source that is held or refused becomes a test; its bytes and what was wrong are kept. With
+    `recompute` the whole archive is recomputed by its rule sets afterwards. Raises ArchiveError where the archive
+    cannot be opened or written; what was committed before that stays.
+    """
+    store = Store.open(root)
+    registry = plugins_of(plugin_folders, root)
+    context = Context(time_zone=store.settings.time_zone)
+    lines: list[Line] = []
+    problems: list[Problem] = [replace(problem, blocks="note") for problem in registry.problems]
+    for batch in _batches(paths, lines, problems):
+        imports = [read_source(source, registry.plugins, context) for source in batch]
+        receipt = None if dry_run else store.commit(imports)
+        lines += [_line(taken, receipt) for taken in imports]
+        problems += [problem for taken in imports for problem in taken.mapped.problems]
+        progress(f"read {len(lines)} files")
+    if recompute and not dry_run:
+        from interchange.operations.recompute import recompute_archive
+
+        recompute_archive(root, progress=progress)
+    return ImportReport(tuple(lines), tuple(grouped(problems)), dry_run)
+
+
+def _batches(paths: Sequence[Path], lines: list[Line], problems: list[Problem]) -> Iterator[list[Source]]:
+    """Sources in the portions they are committed in; what cannot even be opened becomes a line and a problem."""
+    gathered: list[Source] = []
+    size = 0
+    for source in walk(paths):
+        if isinstance(source, Problem):
+            problems.append(source)
+            if source.blocks != "note":
+                lines.append(Line(source.place.file, "refused", 0, "", f"found {source.found}"))
+            continue
+        gathered.append(source)
+        size += source.size_bytes
+        if len(gathered) >= _COMMIT_SOURCES or size >= _COMMIT_BYTES:
+            yield gathered
+            gathered, size = [], 0
+    if gathered:
+        yield gathered
+
+
+def _line(taken: Import, receipt: Receipt | None) -> Line:
+    sessions = [session.session_id for session in taken.mapped.sessions]
+    reason = ""
+    if taken.state == "held":
+        outcome, reason = "held", "; ".join(question.subject for question in taken.mapped.questions)
+    elif taken.state == "refused":
+        outcome = "refused"
+        reason = next((_short(p) for p in taken.mapped.problems if p.blocks in ("session", "file")), "")
+    elif receipt is None:
+        outcome = "read"
+    elif set(sessions) & set(receipt.added):
+        outcome = "new"
+    elif set(sessions) & set(receipt.replaced):
+        outcome = "replaced"
+    else:
+        outcome = "known already"
+    return Line(taken.source.name, outcome, len(sessions), taken.plugin_id or "", reason)
+
+
+def _short(problem: Problem) -> str:
+    place = ", ".join(
+        part
+        for part in (
+            f"row {problem.place.row}" if problem.place.row else "",
+            f"column '{problem.place.column}'" if problem.place.column else "",
+        )
+        if part
+    )
+    return f"{place}: found {problem.found}" if place else f"found {problem.found}"

@@ -1,0 +1,1 @@
+"""Data in, words and tables for people out."""

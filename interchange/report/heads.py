@@ -1,0 +1,67 @@
+"""Short column heads for people, and the units a programme wants to see. Data always stays in the archive's units."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from interchange.quantities import QUANTITIES
+from interchange.units import unit
+
+Units = Literal["si", "imperial"]
+
+# name → (head, decimals in SI units, imperial unit, decimals in it)
+_HEADS: dict[str, tuple[str, int, str, int]] = {
+    "flow_50_m3_h": ("flow at 50 Pa", 0, "cfm", 0),
+    "flow_50_low_m3_h": ("low", 0, "cfm", 0),
+    "flow_50_high_m3_h": ("high", 0, "cfm", 0),
+    "displayed_flow_50_m3_h": ("displayed", 0, "cfm", 0),
+    "reported_flow_m3_h": ("reported", 0, "cfm", 0),
+    "flow_10_m3_h": ("flow at 10 Pa", 0, "cfm", 0),
+    "flow_coefficient_m3_h": ("coefficient", 1, "cfm", 1),
+    "volume_m3": ("volume", 0, "ft3", 0),
+    "leakage_area_m2": ("leakage area", 4, "in2", 1),
+    "air_change_50_per_h": ("air changes at 50 Pa", 2, "1/h", 2),
+    "exponent": ("exponent", 3, "1", 3),
+    "correlation_r2": ("r2", 4, "1", 4),
+    "difference_percent": ("against reported", 1, "%", 1),
+    "baseline_before_pressure_pa": ("baseline before", 2, "Pa", 2),
+    "baseline_after_pressure_pa": ("baseline after", 2, "Pa", 2),
+    "envelope_pressure_pa": ("pressure", 1, "Pa", 1),
+    "flow_m3_h": ("fan flow", 0, "cfm", 0),
+    "fan_pressure_pa": ("fan pressure", 1, "Pa", 1),
+    "outdoor_temperature_c": ("outdoors", 1, "degF", 0),
+    "indoor_temperature_c": ("indoors", 1, "degF", 0),
+    "wind_speed_m_s": ("wind", 1, "mph", 1),
+    "share_baseline_percent": ("baseline", 1, "%", 1),
+    "share_calibration_percent": ("fan calibration", 1, "%", 1),
+    "share_fan_density_percent": ("air in fan", 1, "%", 1),
+    "share_envelope_density_percent": ("air in leaks", 1, "%", 1),
+    "share_reference_percent": ("reference conditions", 1, "%", 1),
+}
+
+
+def head(name: str, units: Units) -> str:
+    """Head of a column: words, and the unit its values are shown in."""
+    if name not in _HEADS:
+        return name
+    words, _, imperial, _ = _HEADS[name]
+    shown = imperial if units == "imperial" else QUANTITIES[name].ucum
+    return words if shown in ("1", "1/h", "/h") else f"{words}, {shown}"
+
+
+def shown(name: str, value: object, units: Units) -> str:
+    """A value as text in the unit of its head."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        if name not in _HEADS:
+            return f"{value:.6g}"
+        _, decimals, imperial, imperial_decimals = _HEADS[name]
+        if units == "si":
+            return f"{value:,.{decimals}f}"
+        source, target = unit(QUANTITIES[name].ucum), unit(imperial)
+        converted = (value * float(source.factor) + float(source.offset) - float(target.offset)) / float(target.factor)
+        return f"{converted:,.{imperial_decimals}f}"
+    return str(value)

@@ -1,0 +1,28 @@
+"""What a command may import before it has anything to do with it."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+
+HEAVY = ("numpy", "pyarrow", "duckdb", "pydantic", "deltalake", "scipy")
+
+
+def _imported_by(*arguments: str) -> set[str]:
+    code = (
+        "import sys\n"
+        f"sys.argv = ['interchange', *{arguments!r}]\n"
+        "from interchange.cli.main import main\n"
+        "try:\n    main()\n"
+        "finally:\n    print('\\n' + ' '.join(m for m in sys.modules if '.' not in m), file=sys.stderr)\n"
+    )
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert run.returncode == 0, run.stderr
+    return set(run.stderr.split())
+
+
+@pytest.mark.parametrize("arguments", [("--help",), ("import", "--help"), ("recompute", "--help"), ("--version",)])
+def test_help_imports_no_heavy_library(arguments: tuple[str, ...]) -> None:
+    assert _imported_by(*arguments) & set(HEAVY) == set()
