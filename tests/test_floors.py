@@ -16,11 +16,12 @@ MODULES = sorted(path for path in PACKAGE.rglob("*.py") if "_shipped" not in pat
 
 # what each floor may import of ours, beside itself
 GROUND = {"errors", "quantities"}
-FIRST = GROUND | {"units", "resources", "files"}
+FIRST = GROUND | {"units", "resources", "files", "table"}
 SECOND = FIRST | {"model", "analysis", "demo"}
 FLOORS: dict[str, set[str]] = {
     "errors": set(),
     "quantities": set(),
+    "table": set(),
     "units": GROUND,
     "resources": GROUND,
     "files": GROUND,
@@ -32,7 +33,7 @@ FLOORS: dict[str, set[str]] = {
     "exchange": SECOND - {"demo"},
     "report": FIRST,
     "operations": SECOND | {"reading", "archive", "exchange", "report"},
-    "cli": {"errors", "operations", "report", "exchange"},
+    "cli": {"errors", "table", "operations", "report", "exchange"},
 }
 OUTSIDE: dict[str, set[str]] = {
     "errors": set(),

@@ -61,7 +61,7 @@ def test_closed_lists_are_the_same_in_the_model_and_in_the_table(name: str) -> N
         annotation = record.model_fields[name].annotation
         literal = next((a for a in typing.get_args(annotation) if typing.get_origin(a) is typing.Literal), annotation)
         assert typing.get_args(literal) == CHOICES[name]
-    assert holders or name in ("import_state", "use", "verdict")
+    assert holders or name in ("import_state", "direction_used", "use", "verdict")
 
 
 def test_columns_of_a_batch_stand_in_the_table_of_names() -> None:

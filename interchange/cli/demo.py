@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from interchange.cli.output import emit, say
+from interchange.cli.output import print_heading, print_section, say
 
 
 @click.command()
@@ -26,9 +26,7 @@ def demo(folder: Path | None) -> None:
     """
     from interchange.operations.demo import run_demo
 
-    for section in run_demo(folder, progress=say):
-        click.echo(f"\n{section.title}\n{'=' * len(section.title)}")
-        for line in section.lines:
-            click.echo(line)
-        if section.table is not None:
-            emit(section.table, units=section.units)
+    page = run_demo(folder, progress=say)
+    print_heading(page.heading)
+    for section in page.sections:
+        print_section(section, page.units)

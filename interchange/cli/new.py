@@ -61,5 +61,11 @@ def new(
                 ).split()
             )
         )
-    path = new_archive(folder, programme, None if time_zone == "-" else time_zone, units, rule_sets)
+    path = new_archive(
+        folder,
+        programme,
+        None if time_zone == "-" else time_zone,
+        "imperial" if units == "imperial" else "si",
+        rule_sets,
+    )
     say(f"made an archive in {path}; next: interchange import PATH... --archive {path}")

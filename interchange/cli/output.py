@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, TypeVar
@@ -12,12 +13,14 @@ import click
 
 from interchange.errors import EXIT_ANSWER_IS_NO, Problem
 from interchange.report.heads import Units, head, shown
-from interchange.report.table import Table, csv_text, json_text
+from interchange.report.section import Section
+from interchange.table import Table, csv_text, json_text
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 _NUMBER = (int, float)
 _LEAST_COLUMN_WIDTH = 12
+_PAGE_WIDTH = 140
 
 
 def archive_option(command: Command) -> Command:
@@ -79,7 +82,7 @@ def emit(table: Table, form: str = "table", output: Path | None = None, units: U
 
         data = parquet_bytes(table)
     else:
-        data = (csv_text if form == "csv" else json_text)(table).encode()
+        data = (csv_text(table) if form == "csv" else json_text(table)).encode()
     if output is None:
         click.get_binary_stream("stdout").write(data)
     else:
@@ -87,6 +90,23 @@ def emit(table: Table, form: str = "table", output: Path | None = None, units: U
         say(f"wrote {output}")
     for sentence in table.left_out:
         say(f"left out: {sentence}")
+    for sentence in table.notes:
+        say(f"note: {sentence}")
+
+
+def print_heading(words: str) -> None:
+    """Print a heading to standard output."""
+    click.echo(f"\n{words}\n{'=' * len(words)}")
+
+
+def print_section(section: Section, units: Units = "si") -> None:
+    """Print a part of a page to standard output, long lines wrapped and indented below their beginning."""
+    click.echo(f"\n{section.title}")
+    for line in section.lines:
+        hang = " " * (4 if line.startswith(("- ", "  ")) else 2)
+        click.echo(textwrap.fill(line, _PAGE_WIDTH, initial_indent="  ", subsequent_indent="  " + hang) or "")
+    if section.table is not None:
+        emit(section.table, units=units)
 
 
 def _text(table: Table, units: Units) -> str:
@@ -95,8 +115,12 @@ def _text(table: Table, units: Units) -> str:
     heads = [head(name, units) for name in table.columns]
     cells = [[shown(name, value, units) for name, value in zip(table.columns, row, strict=True)] for row in table.rows]
     numeric = [all(isinstance(row[i], _NUMBER) or row[i] is None for row in table.rows) for i in range(len(heads))]
+    words = [
+        [word for text in (heads[i], *(row[i] for row in cells)) for word in text.split()] for i in range(len(heads))
+    ]
+    least = [max(map(len, column), default=1) for column in words]
     widths = [max(_head_width(heads[i]), *(len(row[i]) for row in cells)) for i in range(len(heads))]
-    widths = _fitted(widths, numeric)
+    widths = _fitted(widths, least)
     lines = [
         *_laid_out(
             [_wrapped(text, width) for text, width in zip(heads, widths, strict=True)], widths, numeric, "below"
@@ -116,28 +140,21 @@ def _head_width(words: str) -> int:
     return min(len(words), max(longest, _LEAST_COLUMN_WIDTH))
 
 
-def _fitted(widths: list[int], numeric: list[bool]) -> list[int]:
-    """Narrow the widest column of text until the table fits the terminal; into files nothing is narrowed."""
-    if not sys.stdout.isatty():
-        return widths
-    room = shutil.get_terminal_size((120, 40)).columns - 2 * (len(widths) - 1)
+def _fitted(widths: list[int], least: list[int]) -> list[int]:
+    """Narrow the widest columns, down to their longest word, until the table fits the terminal, or else a page."""
+    page = shutil.get_terminal_size((_PAGE_WIDTH, 40)).columns if sys.stdout.isatty() else _PAGE_WIDTH
+    room = page - 2 * (len(widths) - 1)
     widths = list(widths)
     while sum(widths) > room:
-        widest = max((i for i in range(len(widths)) if not numeric[i]), key=lambda i: widths[i], default=None)
-        if widest is None or widths[widest] <= _LEAST_COLUMN_WIDTH:
+        wide = [i for i in range(len(widths)) if widths[i] > least[i]]
+        if not wide:
             break
-        widths[widest] -= 1
+        widths[max(wide, key=lambda i: widths[i])] -= 1
     return widths
 
 
 def _wrapped(text: str, width: int) -> list[str]:
-    lines: list[str] = [""]
-    for word in text.split(" "):
-        if lines[-1] and len(lines[-1]) + 1 + len(word) > width:
-            lines.append(word)
-        else:
-            lines[-1] = f"{lines[-1]} {word}" if lines[-1] else word
-    return lines
+    return textwrap.wrap(text, width, break_on_hyphens=False, break_long_words=False) or [""]
 
 
 def _laid_out(blocks: list[list[str]], widths: list[int], numeric: list[bool], pad: str) -> list[str]:

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import click
 
-from interchange.cli.output import emit, end_with, format_options, say, say_problems
+from interchange.cli.output import Command, emit, end_with, format_options, say, say_problems
 
 
-def _folders(command):  # type: ignore[no-untyped-def]
+def _folders(command: Command) -> Command:
     return click.option(
         "--plugins",
         "plugin_folders",

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from interchange.cli.output import archive_option, emit, format_options, say
+from interchange.cli.output import archive_option, emit, format_options, print_heading, print_section, say
 
 
 @click.command("list")
@@ -37,13 +37,9 @@ def show(test: str, root: Path, version: int | None) -> None:
     """
     from interchange.operations.show import show_tests
 
-    shown = show_tests(root, test, version)
-    for view in shown:
-        click.echo(view.heading)
-        for title, table, units in view.tables:
-            click.echo(f"\n{title}")
-            emit(table, units=units)
-        for sentence in view.sentences:
-            click.echo(sentence)
-        click.echo("")
-    say(f"{len(shown)} test{'s' if len(shown) != 1 else ''}")
+    views = show_tests(root, test, version)
+    for view in views:
+        print_heading(view.heading)
+        for section in view.sections:
+            print_section(section, view.units)
+    say(f"{len(views)} test{'s' if len(views) != 1 else ''}")

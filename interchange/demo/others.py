@@ -129,8 +129,8 @@ def _unknown() -> Delivery:
     return Delivery(
         "quillby/branch-office-tests.csv",
         ("\n".join(lines) + "\n").encode(),
-        "held",
-        "no plugin knows this layout; sign, unit of the air flow and date order are not in the file and must be asked",
+        "refused",
+        "no plugin knows this layout; sign, unit of the air flow and date order are not in the file and must be said by somebody who knows",
     )
 
 

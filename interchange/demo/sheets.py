@@ -336,7 +336,7 @@ def deliveries() -> list[Delivery]:
         mark=True,
     )
     again = Delivery(
-        "ostrel/tests-week-06-sent-again.csv",
+        "ostrel/weekly-resend/tests-week-06.csv",
         week_6.content,
         "imported",
         f"the same bytes as {week_6.file}: known already, nothing is added",

@@ -9,7 +9,7 @@ from typing import Any
 from interchange.model.base import Record
 from interchange.model.question import Trace
 from interchange.model.session import FanReading, Point, Run, Session
-from interchange.report.table import Row, Table
+from interchange.table import Row, Table
 
 _GROUPS = ("record", "time", "building", "conditions", "reported", "source")
 

@@ -14,7 +14,7 @@ from interchange.files import write_atomically
 from interchange.model import document
 from interchange.model.session import Session
 from interchange.operations.select import select_sessions
-from interchange.report.table import Table, csv_text
+from interchange.table import Table, csv_text
 
 Form = Literal["session", "tidy"]
 

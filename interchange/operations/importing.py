@@ -15,7 +15,7 @@ from interchange.operations.plugins import plugins_of
 from interchange.reading.containers import walk
 from interchange.reading.door import read_source
 from interchange.reading.map import Context
-from interchange.report.table import Row, Table
+from interchange.table import Row, Table
 
 # A commit is made when this much has gathered, so that a long import keeps what it has done.
 _COMMIT_SOURCES = 500
@@ -87,7 +87,11 @@ def import_files(
     for batch in _batches(paths, lines, problems):
         imports = [read_source(source, registry.plugins, context) for source in batch]
         receipt = None if dry_run else store.commit(imports)
-        lines += [_line(taken, receipt) for taken in imports]
+        fresh = None if receipt is None else {*receipt.added, *receipt.replaced}
+        for taken in imports:
+            lines.append(_line(taken, receipt, fresh))
+            if fresh is not None:  # the same bytes twice in one delivery: the second file is known already
+                fresh -= {session.session_id for session in taken.mapped.sessions}
         problems += [problem for taken in imports for problem in taken.mapped.problems]
         progress(f"read {len(lines)} files")
     if recompute and not dry_run:
@@ -116,7 +120,7 @@ def _batches(paths: Sequence[Path], lines: list[Line], problems: list[Problem]) 
         yield gathered
 
 
-def _line(taken: Import, receipt: Receipt | None) -> Line:
+def _line(taken: Import, receipt: Receipt | None, fresh: set[str] | None) -> Line:
     sessions = [session.session_id for session in taken.mapped.sessions]
     reason = ""
     if taken.state == "held":
@@ -124,24 +128,18 @@ def _line(taken: Import, receipt: Receipt | None) -> Line:
     elif taken.state == "refused":
         outcome = "refused"
         reason = next((_short(p) for p in taken.mapped.problems if p.blocks in ("session", "file")), "")
-    elif receipt is None:
+    elif receipt is None or fresh is None:
         outcome = "read"
-    elif set(sessions) & set(receipt.added):
-        outcome = "new"
-    elif set(sessions) & set(receipt.replaced):
-        outcome = "replaced"
-    else:
+    elif not fresh.intersection(sessions):
         outcome = "known already"
+    else:
+        outcome = "new" if set(receipt.added).intersection(sessions) else "replaced"
     return Line(taken.source.name, outcome, len(sessions), taken.plugin_id or "", reason)
 
 
 def _short(problem: Problem) -> str:
-    place = ", ".join(
-        part
-        for part in (
-            f"row {problem.place.row}" if problem.place.row else "",
-            f"column '{problem.place.column}'" if problem.place.column else "",
-        )
-        if part
-    )
-    return f"{place}: found {problem.found}" if place else f"found {problem.found}"
+    """Where and what, without what may have been meant instead."""
+    row, column = problem.place.row, problem.place.column
+    place = [f"row {row}"] * (row is not None) + [f"column '{column}'"] * (column is not None)
+    found = f"found {problem.found.split(';')[0]}"
+    return f"{', '.join(place)}: {found}" if place else found

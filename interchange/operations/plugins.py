@@ -12,8 +12,8 @@ from interchange.model.manifest import Mapping
 from interchange.reading import check, door, recognise
 from interchange.reading.containers import walk
 from interchange.reading.registry import Plugin, Registry, load_plugin, load_plugins
-from interchange.report.table import Row, Table
 from interchange.resources import shipped
+from interchange.table import Row, Table
 
 
 @dataclass(frozen=True, slots=True)

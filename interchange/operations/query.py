@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from interchange.archive import query
-from interchange.report.table import Table
+from interchange.table import Table
 
 _VIEWS = """
 select table_name as view_name, string_agg(column_name, ', ' order by column_index) as column_names

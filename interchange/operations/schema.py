@@ -19,7 +19,7 @@ from interchange.model.manifest import Manifest
 from interchange.model.ruleset import RuleSet
 from interchange.model.session import SCHEMA_VERSION, Session
 from interchange.quantities import CHOICES, QUANTITIES
-from interchange.report.table import Row, Table
+from interchange.table import Row, Table
 
 _BOOK_HEAD = """# The session form, version {version}
 

@@ -9,13 +9,39 @@ from interchange.units import unit
 
 Units = Literal["si", "imperial"]
 
+# Words for names whose values need no unit.
+_WORDS = {
+    "job_id": "job",
+    "site_id": "house",
+    "rule_set": "rule set",
+    "session_id": "test",
+    "session_count": "tests",
+    "source_name": "file",
+    "plugin_id": "plugin",
+    "started_at_local": "started",
+    "point_number": "point",
+    "fan_configuration": "opening",
+    "plugin_version": "version",
+    "flow_at_50": "flow at 50 Pa",
+    "low_pressure_and_exponent": "low pressure, exponent",
+    "what_it_reads": "what it reads",
+    "channel_id": "channel",
+    "line_id": "line",
+    "sample_count": "values",
+    "missing_count": "missing",
+    "view_name": "view",
+    "column_names": "columns",
+    "retest_advised": "retest advised",
+    "cannot_tell": "cannot tell",
+}
+
 # name → (head, decimals in SI units, imperial unit, decimals in it)
 _HEADS: dict[str, tuple[str, int, str, int]] = {
-    "flow_50_m3_h": ("flow at 50 Pa", 0, "cfm", 0),
+    "flow_50_m3_h": ("recomputed flow at 50 Pa", 0, "cfm", 0),
     "flow_50_low_m3_h": ("low", 0, "cfm", 0),
     "flow_50_high_m3_h": ("high", 0, "cfm", 0),
-    "displayed_flow_50_m3_h": ("displayed", 0, "cfm", 0),
-    "reported_flow_m3_h": ("reported", 0, "cfm", 0),
+    "displayed_flow_50_m3_h": ("displayed flow at 50 Pa", 0, "cfm", 0),
+    "reported_flow_m3_h": ("reported flow at 50 Pa", 0, "cfm", 0),
     "flow_10_m3_h": ("flow at 10 Pa", 0, "cfm", 0),
     "flow_coefficient_m3_h": ("coefficient", 1, "cfm", 1),
     "volume_m3": ("volume", 0, "ft3", 0),
@@ -23,7 +49,7 @@ _HEADS: dict[str, tuple[str, int, str, int]] = {
     "air_change_50_per_h": ("air changes at 50 Pa", 2, "1/h", 2),
     "exponent": ("exponent", 3, "1", 3),
     "correlation_r2": ("r2", 4, "1", 4),
-    "difference_percent": ("against reported", 1, "%", 1),
+    "difference_percent": ("recomputed against reported", 1, "%", 1),
     "baseline_before_pressure_pa": ("baseline before", 2, "Pa", 2),
     "baseline_after_pressure_pa": ("baseline after", 2, "Pa", 2),
     "envelope_pressure_pa": ("pressure", 1, "Pa", 1),
@@ -32,6 +58,8 @@ _HEADS: dict[str, tuple[str, int, str, int]] = {
     "outdoor_temperature_c": ("outdoors", 1, "degF", 0),
     "indoor_temperature_c": ("indoors", 1, "degF", 0),
     "wind_speed_m_s": ("wind", 1, "mph", 1),
+    "envelope_pressure_spread_pa": ("spread", 2, "Pa", 2),
+    "target_pressure_pa": ("target", 0, "Pa", 0),
     "share_baseline_percent": ("baseline", 1, "%", 1),
     "share_calibration_percent": ("fan calibration", 1, "%", 1),
     "share_fan_density_percent": ("air in fan", 1, "%", 1),
@@ -43,7 +71,7 @@ _HEADS: dict[str, tuple[str, int, str, int]] = {
 def head(name: str, units: Units) -> str:
     """Head of a column: words, and the unit its values are shown in."""
     if name not in _HEADS:
-        return name
+        return _WORDS.get(name, name)
     words, _, imperial, _ = _HEADS[name]
     shown = imperial if units == "imperial" else QUANTITIES[name].ucum
     return words if shown in ("1", "1/h", "/h") else f"{words}, {shown}"

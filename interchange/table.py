@@ -16,11 +16,12 @@ _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Rows under names of the table of names, with a sentence for each group of tests that is not among them."""
+    """Rows under names of the table of names; sentences on what is not among them, and on how to read them."""
 
     columns: tuple[str, ...]
     rows: list[Row]
     left_out: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
 
 
 def csv_text(table: Table) -> str:

@@ -1,0 +1,82 @@
+"""One batch under one rule set: leakage, checks, verdicts. The only place where rule sets meet kernels."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from interchange.analysis import chain, checks, verdict
+from interchange.analysis.batch import Batch
+from interchange.analysis.check import CAUSES, NOT_EVALUATED, Check
+from interchange.analysis.leakage import Leakage
+from interchange.analysis.verdict import WORTH_SAYING, Verdicts
+from interchange.errors import RuleSetError
+from interchange.model.ruleset import RuleSet
+from interchange.quantities import CHOICES
+from interchange.report.sentences import Finding
+
+
+@dataclass(frozen=True, slots=True)
+class Assessed:
+    """What a rule set makes of each session of a batch."""
+
+    rules: RuleSet
+    leakage: Leakage
+    checks: Mapping[str, Check]
+    verdicts: Mapping[str, Verdicts]
+
+    def finding(self, name: str, session: int) -> Finding:
+        """One check of one session, in the form in which sentences are made of it."""
+        check = self.checks[name]
+        provenance = {rule.name: rule.provenance for rule in self.rules.checks}
+        return Finding(
+            name,
+            int(check.level[session]),
+            _number(check.value[session]),
+            _number(check.limit[session]),
+            _number(check.effect_percent[session]),
+            CAUSES[check.cause[session]],
+            provenance.get(name, ""),
+            {key: float(values[session]) for key, values in check.details.items()},
+        )
+
+    def worth_saying(self, name: str) -> Iterator[int]:
+        """Sessions for which a check found something that people must hear of."""
+        check = self.checks[name]
+        said = np.isin(check.cause, [CAUSES.index(cause) for cause in WORTH_SAYING])
+        yield from np.flatnonzero((check.level > NOT_EVALUATED) | ((check.level == NOT_EVALUATED) & said)).tolist()
+
+
+def assess(batch: Batch, rules: RuleSet) -> Assessed:
+    """Recompute, check and judge. Raises RuleSetError where the rule set asks for what there is not."""
+    leakage = chain.run(batch, rules.steps, rules.applies_to)
+    found = checks.evaluate(batch, leakage, rules.checks)
+    return Assessed(rules, leakage, found, verdict.verdicts(found))
+
+
+def raise_faults(rules: RuleSet) -> None:
+    """Raise RuleSetError, with every fault, where a rule set names steps, checks or keywords that there are not."""
+    faults = [
+        *chain.step_faults(rules.steps, rules.reference),
+        *checks.check_faults(rules.checks, rules.reference),
+    ]
+    if faults:
+        raise RuleSetError(*faults)
+
+
+def applies(batch: Batch, rules: RuleSet) -> NDArray[np.bool_]:
+    """Which sessions of a batch are of a kind that the rule set is for."""
+    return np.isin(batch.session["kind"], [CHOICES["kind"].index(kind) for kind in rules.applies_to])
+
+
+def words(name: str, codes: NDArray[np.generic]) -> NDArray[np.object_]:
+    """Codes of a closed list, or of a truth value, as words; None where absent."""
+    choices: tuple[object, ...] = CHOICES.get(name, (False, True))
+    return np.asarray(np.array([*choices, None], dtype=object)[codes.astype(np.int64)])
+
+
+def _number(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)

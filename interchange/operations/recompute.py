@@ -1,0 +1,180 @@
+"""Recomputes, checks and judges a whole archive, and lists what came out beside what was displayed and reported."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from interchange.archive import batches, derived, query
+from interchange.archive.batches import Loaded
+from interchange.archive.store import Store
+from interchange.model.ruleset import RuleSet
+from interchange.operations.assess import Assessed, applies, assess, raise_faults, words
+from interchange.operations.rules import load_rule_sets
+from interchange.quantities import CHOICES
+from interchange.report.heads import Units
+from interchange.report.sentences import check_sentence, note_sentence
+from interchange.table import Row, Table
+
+DISPLAYED = "as_displayed"
+_CODED = ("direction_used", "exponent_assumed")
+
+
+@dataclass(frozen=True, slots=True)
+class Recomputed:
+    """Which rule sets were followed on which version of the archive."""
+
+    version: int
+    rule_sets: tuple[str, ...]
+    units: Units
+
+
+@dataclass(slots=True)
+class _Collected:
+    """Derived tables of one rule set, a piece for each batch."""
+
+    results: list[pa.Table] = field(default_factory=list)
+    checks: list[pa.Table] = field(default_factory=list)
+    verdicts: list[pa.Table] = field(default_factory=list)
+
+
+def recompute_archive(
+    root: Path,
+    rule_sets: Sequence[str] | None = None,
+    *,
+    progress: Callable[[str], None] = lambda _: None,
+) -> Recomputed:
+    """Recompute every current test by each rule set that is for its kind, and keep results, checks and verdicts.
+
+    `rule_sets` are references (`iso9972@2015`) or paths of files; the archive's own where none are given. Raises
+    RuleSetError before anything is computed, ArchiveError where the archive cannot be read or written.
+    """
+    store = Store.open(root)
+    chosen = load_rule_sets(rule_sets or store.settings.rule_sets)
+    for rules in chosen:
+        raise_faults(rules)
+    snapshot = store.snapshot()
+    collected = {rules.reference: _Collected() for rules in chosen}
+    kinds = sorted({kind for rules in chosen for kind in rules.applies_to})
+    count = 0
+    for loaded in batches.load(snapshot, where={"kind": kinds}):
+        for rules in chosen:
+            _collect(loaded, rules, collected[rules.reference])
+        count += len(loaded.session_ids)
+        progress(f"recomputed {count} tests")
+    for reference, pieces in collected.items():
+        for kind in derived.KINDS:
+            tables = getattr(pieces, kind)
+            if tables:
+                derived.write(store.root, kind, reference, snapshot.version, pa.concat_tables(tables))
+    return Recomputed(snapshot.version, tuple(collected), store.settings.units)
+
+
+def _collect(loaded: Loaded, rules: RuleSet, into: _Collected) -> None:
+    assessed = assess(loaded.batch, rules)
+    wanted = pa.array(applies(loaded.batch, rules))
+    ids = pa.table({"session_id": loaded.session_ids, "revision": loaded.revisions})
+    into.results.append(_results(ids, assessed).filter(wanted))
+    into.checks += [_checks(ids, assessed, name).filter(wanted) for name in assessed.checks]
+    into.verdicts += [_verdicts(ids, assessed, use).filter(wanted) for use in assessed.verdicts]
+
+
+def _results(ids: pa.Table, assessed: Assessed) -> pa.Table:
+    columns: dict[str, Any] = dict(assessed.leakage.session)
+    for name in _CODED:
+        columns[name] = _coded(name, assessed.leakage.session[name])
+    columns["note"] = pa.array(assessed.leakage.notes(), pa.string())
+    return _beside(ids, columns)
+
+
+def _checks(ids: pa.Table, assessed: Assessed, name: str) -> pa.Table:
+    check = assessed.checks[name]
+    reasons: list[str | None] = [None] * ids.num_rows
+    for session in assessed.worth_saying(name):
+        reasons[session] = check_sentence(assessed.finding(name, session)).finding
+    return _beside(
+        ids,
+        {
+            "check": _repeated(name, ids.num_rows),
+            "level": check.level.astype(np.int64),
+            "value": check.value,
+            "limit": check.limit,
+            "effect_percent": check.effect_percent,
+            "reason": pa.array(reasons, pa.string()),
+        },
+    )
+
+
+def _verdicts(ids: pa.Table, assessed: Assessed, use: str) -> pa.Table:
+    found = assessed.verdicts[use]
+    return _beside(
+        ids,
+        {
+            "use": _repeated(use, ids.num_rows),
+            "verdict": _coded("verdict", found.verdict),
+            "because_of": pa.array(found.reason_texts(), pa.string()),
+        },
+    )
+
+
+def _beside(ids: pa.Table, columns: dict[str, Any]) -> pa.Table:
+    return pa.table({**{name: ids[name] for name in ids.column_names}, **columns})
+
+
+def _repeated(word: str, count: int) -> pa.Array:
+    return pa.repeat(pa.scalar(word), count)
+
+
+def _coded(name: str, codes: Any) -> pa.Array:
+    return pa.array(words(name, codes), pa.bool_() if name not in CHOICES else pa.string())
+
+
+_LEAKAGE = """
+select s.job_id, s.stage, r.rule_set, d.flow_50_m3_h as displayed_flow_50_m3_h {shares}, r.flow_50_m3_h,
+       case when s.reported_flow_pressure_pa = 50 then s.reported_flow_m3_h end as reported_flow_m3_h,
+       r.difference_percent, r.exponent, r.air_change_50_per_h, r.note
+from results r
+join sessions s using (session_id)
+left join results d on d.session_id = r.session_id and d.rule_set = '{displayed}'
+where r.rule_set in ({rule_sets})
+order by s.job_id, s.started_at_local, r.session_id, r.rule_set
+"""
+SHARE_COLUMNS = (
+    "share_baseline_percent",
+    "share_calibration_percent",
+    "share_fan_density_percent",
+    "share_envelope_density_percent",
+    "share_reference_percent",
+)
+_NOT_COMPUTED = (
+    "select kind, count(*) from sessions where session_id not in (select session_id from results) group by 1"
+)
+
+
+def leakage_table(root: Path, done: Recomputed, *, shares: bool = False) -> Table:
+    """A row for each test and rule set: displayed, recomputed, reported; with `shares` what each correction did.
+
+    The shares of a row are the percentages by which the corrections, one after the other, move the displayed flow at
+    50 Pa: their factors multiply to the recomputed one.
+    """
+    shown = [name for name in done.rule_sets if name != DISPLAYED] or list(done.rule_sets)
+    extra = "".join(f", r.{name}" for name in SHARE_COLUMNS) if shares else ""
+    sql = _LEAKAGE.format(shares=extra, displayed=DISPLAYED, rule_sets=", ".join(f"'{name}'" for name in shown))
+    answer = query.query(root, sql, done.version)
+    rows: list[Row] = []
+    codes = Counter[str]()
+    for *row, note in answer.rows:
+        rows.append(tuple(row))
+        codes.update(note.split(";") if note else ())
+    left_out = [
+        f"{count} tests of kind {kind}: no rule set followed here is for it"
+        for kind, count in query.query(root, _NOT_COMPUTED, done.version).rows
+    ]
+    notes = [f"{count} of {len(rows)} results: {note_sentence(code)}" for code, count in codes.most_common()]
+    return Table(answer.columns[:-1], rows, left_out, notes)

@@ -1,0 +1,16 @@
+"""A part of a page for people."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from interchange.table import Table
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A title, lines of text, perhaps a table."""
+
+    title: str
+    lines: tuple[str, ...] = ()
+    table: Table | None = None

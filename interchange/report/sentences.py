@@ -1,0 +1,335 @@
+"""What checks, notes and verdicts mean, in sentences for a crew or a programme officer.
+
+Takes names and numbers, gives words. A sentence that recommends an action carries it apart from the finding: whoever
+shows an action shows the safety cautions beside it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+PASS, NOT_EVALUATED, SUSPECT, FAIL, MISSING = 1, 2, 3, 4, 9
+LEVEL_WORDS = {PASS: "pass", NOT_EVALUATED: "not evaluated", SUSPECT: "suspect", FAIL: "fail", MISSING: "missing"}
+
+_LIMIT_KNOWN_BY = {
+    "from memory": "limit from memory, check your copy of the standard",
+    "common practice": "limit of common practice, no standard behind it",
+}
+# Exponents that exchanged gauge channels give: 1 / (4 n) for n between 0.54 and 0.69.
+_EXCHANGED_CHANNELS = (0.36, 0.46)
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One check of one test. Pressures in Pa, effects in percent of the flow at 50 Pa; None where absent."""
+
+    check: str
+    level: int
+    value: float | None = None
+    limit: float | None = None
+    effect_percent: float | None = None
+    cause: str = ""
+    provenance: str = ""
+    details: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """What was found, and what to do about it (empty where nothing is to be done)."""
+
+    finding: str
+    action: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.finding} {self.action}".strip()
+
+
+def check_sentence(finding: Finding) -> Sentence:
+    """The sentence for one check. Raises KeyError for a check without a sentence."""
+    subject = _SUBJECTS[finding.check]
+    if finding.level == PASS:
+        return Sentence(f"{subject}: nothing against it.")
+    if finding.level == NOT_EVALUATED:
+        return Sentence(f"{subject}: {_CAUSES[finding.cause]}.")
+    if finding.level == MISSING:
+        return _MISSING[finding.check]
+    text, action = _FOUND[finding.check](finding)
+    known_by = _LIMIT_KNOWN_BY.get(finding.provenance)
+    return Sentence(f"{text} ({known_by})." if known_by else f"{text}.", action)
+
+
+def note_sentence(code: str) -> str:
+    """The sentence for a note on the calculation. Raises KeyError for an unknown code."""
+    return NOTE_SENTENCES[code]
+
+
+def verdict_sentence(use: str, verdict: str) -> str:
+    """What a verdict says of a use. Raises KeyError for unknown words."""
+    return f"{_USES[use]}: {_VERDICTS[verdict]}."
+
+
+def use_words(use: str) -> str:
+    """A use in words. Raises KeyError for an unknown one."""
+    return _USES[use]
+
+
+def _number(value: float | None, decimals: int = 1) -> str:
+    if value is None or math.isnan(value):
+        return "unknown"
+    text = f"{value:.{decimals}f}"
+    return text[1:] if float(text) == 0 and text.startswith("-") else text
+
+
+def _effect(finding: Finding, words: str) -> str:
+    if finding.effect_percent is None or math.isnan(finding.effect_percent):
+        return ""
+    return f"; {words} {_number(finding.effect_percent)} %"
+
+
+_SUBJECTS = {
+    "usable_flow": "Flow at 50 Pa",
+    "exponent_fitted": "Flow exponent",
+    "direction_matches_pressure": "Sign of the pressures",
+    "point_count": "Number of points",
+    "lowest_pressure": "Lowest pressure",
+    "highest_pressure": "Highest pressure",
+    "pressure_reached": "Pressure reached",
+    "exponent_range": "Flow exponent",
+    "correlation": "Points on one line",
+    "baseline_missing": "Baseline records",
+    "baseline_level": "Baseline",
+    "baseline_spread": "Steadiness of the baseline",
+    "baseline_shift": "Baseline before and after",
+    "low_pressure_spread": "Steadiness of the low points",
+    "temperatures_known": "Air temperatures",
+    "water_in_line": "Water in the outdoor line",
+    "reported_agrees": "Result in the source",
+}
+
+_CAUSES = {
+    "kind_not_fitted": "not looked at, because this rule set is for another kind of test",
+    "no_result": "cannot be told, because no flow could be worked out",
+    "no_points": "cannot be told, because there are no points",
+    "too_few_points": "cannot be told from fewer than three points",
+    "exponent_assumed": "not looked at, because the exponent was assumed",
+    "direction_unknown": "cannot be told, because the source does not say which way the fan blew",
+    "baseline_unknown": "cannot be told, because no baseline is recorded",
+    "baseline_removed_by_source": "the source has already subtracted a baseline and does not show it",
+    "baseline_not_repeated": "cannot be compared, because it was recorded only once or not at all",
+    "spread_not_recorded": "cannot be told, because the spread of the readings is not recorded",
+    "no_low_points": "there are no points at low pressure",
+    "nothing_reported": "the source states no flow or air changes at 50 Pa to compare with",
+    "windy": "not looked at, because it was not calm and wind makes the same offset",
+    "wind_unknown": "cannot be told, because the record does not say that it was calm",
+    "wind_unknown_large_offset": (
+        "the baseline is far from zero; on a calm day that would point to water, but nothing says it was calm"
+    ),
+    "stack_unknown": (
+        "cannot be told, because height or temperatures are missing and warm air alone might explain the baseline"
+    ),
+}
+
+_MISSING = {
+    "usable_flow": Sentence("No flow at 50 Pa can be worked out from this record."),
+    "exponent_fitted": Sentence("The flow exponent was assumed, not measured."),
+    "point_count": Sentence("The record holds no points."),
+    "baseline_missing": Sentence(
+        "No baseline is recorded: what wind and warm air did to the pressures cannot be taken out.",
+        "Read the pressure with the fan off and covered before each test.",
+    ),
+    "temperatures_known": Sentence(
+        "Indoor or outdoor temperature is missing: the flow is not fully corrected for the density of the air.",
+        "Write down both temperatures with each test.",
+    ),
+}
+
+
+def _exponent_fitted(finding: Finding) -> tuple[str, str]:
+    return "The exponent comes from two points, which cannot show how far off it is", ""
+
+
+def _direction(finding: Finding) -> tuple[str, str]:
+    if finding.level == FAIL:
+        return (
+            f"{_number(finding.value, 0)} points, most of them, have the wrong sign for the direction of the fan: "
+            "exchanged tubes or a wrong direction in the record",
+            "Check how the tubes were connected and which way the fan blew.",
+        )
+    return f"{_number(finding.value, 0)} points have the wrong sign for the direction of the fan and were left out", ""
+
+
+def _point_count(finding: Finding) -> tuple[str, str]:
+    return f"Only {_number(finding.value, 0)} usable points; {_number(finding.limit, 0)} are asked for", (
+        "Take more points."
+    )
+
+
+def _lowest_pressure(finding: Finding) -> tuple[str, str]:
+    return (
+        f"The lowest point is at {_number(finding.value)} Pa, too near to the baseline; "
+        f"about {_number(finding.limit)} Pa is the least",
+        "Repeat in stiller air, or begin at a higher pressure.",
+    )
+
+
+def _highest_pressure(finding: Finding) -> tuple[str, str]:
+    return (
+        f"The highest point is at {_number(finding.value)} Pa; {_number(finding.limit, 0)} Pa is asked for, "
+        "so the flow at 50 Pa is extrapolated",
+        "Open the fan further or use a second fan.",
+    )
+
+
+def _pressure_reached(finding: Finding) -> tuple[str, str]:
+    return (
+        f"The house was taken to {_number(finding.value)} Pa only; the flow at 50 Pa follows from an assumed exponent"
+        + _effect(finding, "that alone may be off by"),
+        "Open the fan further, use a second fan, or take several points.",
+    )
+
+
+def _exponent_range(finding: Finding) -> tuple[str, str]:
+    text = f"The flow exponent is {_number(finding.value, 2)}; leaks have one from 0.5 to 1"
+    low, high = _EXCHANGED_CHANNELS
+    if finding.value is not None and low <= finding.value <= high:
+        return (
+            text + ", and exchanged gauge channels give one like this",
+            "Check how the gauge's channels were connected.",
+        )
+    return text, "Look for a window that opened, a wrong fan setting, or gusts; repeat the test."
+
+
+def _correlation(finding: Finding) -> tuple[str, str]:
+    return (
+        f"The points do not lie on one line: r2 is {_number(finding.value, 3)}, below {_number(finding.limit, 2)}",
+        "Repeat the test with longer averages or in stiller air.",
+    )
+
+
+def _baseline_missing(finding: Finding) -> tuple[str, str]:
+    return (
+        "Only one of the two baselines, before and after the points, is recorded",
+        "Read the pressure with the fan off both before and after.",
+    )
+
+
+def _baseline_level(finding: Finding) -> tuple[str, str]:
+    return (
+        f"With the fan off the pressure was {_number(finding.value)} Pa, beyond {_number(finding.limit)} Pa"
+        + _effect(finding, "left in, it would move the flow at 50 Pa by"),
+        "Look for fans left running and for water in the outdoor line; else come back in stiller air.",
+    )
+
+
+def _baseline_spread(finding: Finding) -> tuple[str, str]:
+    return (
+        f"With the fan off the pressure moved by {_number(finding.value)} Pa (standard deviation), "
+        f"more than {_number(finding.limit)} Pa" + _effect(finding, "it moves the flow at 50 Pa by at most about"),
+        "Average longer, or come back in stiller air.",
+    )
+
+
+def _baseline_shift(finding: Finding) -> tuple[str, str]:
+    return (
+        f"From before to after the points the baseline moved by {_number(finding.value)} Pa, "
+        f"more than {_number(finding.limit)} Pa" + _effect(finding, "the flow at 50 Pa may be off by"),
+        "Repeat the test; look for wind, a door that opened, or a line that was moved.",
+    )
+
+
+def _low_pressure_spread(finding: Finding) -> tuple[str, str]:
+    return (
+        f"At the low points the pressure moved by {_number(finding.value, 0)} % of itself, "
+        f"more than {_number(finding.limit, 0)} %; such points are the first that wind takes",
+        "Average longer, or come back in stiller air.",
+    )
+
+
+def _water(finding: Finding) -> tuple[str, str]:
+    shown, stack = finding.details.get("baseline_pa"), finding.details.get("stack_pa")
+    explains = "at most explains" if finding.details.get("stack_bounded") else "explains"
+    positive = finding.value is not None and finding.value > 0
+    likely = (
+        "water in the outdoor line, or a supply fan left running, is" if positive else "water in the outdoor line is"
+    )
+    return (
+        f"With the fan off the reference line read {_number(shown)} Pa; stack {explains} {_number(stack)} Pa "
+        f"(neutral level taken at mid-height) and the air was calm: {likely} likely"
+        + _effect(finding, "what of it comes or goes between baseline and points moves the flow at 50 Pa by up to"),
+        "Make sure no fan was left running. Drain the line, keep its end off the ground, repeat.",
+    )
+
+
+def _reported(finding: Finding) -> tuple[str, str]:
+    return (
+        f"The flow worked out from the readings differs by {_number(finding.value)} % from what the source states, "
+        f"more than {_number(finding.limit)} %",
+        "Check volume, units and fan setting in the record.",
+    )
+
+
+_FOUND: dict[str, Callable[[Finding], tuple[str, str]]] = {
+    "exponent_fitted": _exponent_fitted,
+    "direction_matches_pressure": _direction,
+    "point_count": _point_count,
+    "lowest_pressure": _lowest_pressure,
+    "highest_pressure": _highest_pressure,
+    "pressure_reached": _pressure_reached,
+    "exponent_range": _exponent_range,
+    "correlation": _correlation,
+    "baseline_missing": _baseline_missing,
+    "baseline_level": _baseline_level,
+    "baseline_spread": _baseline_spread,
+    "baseline_shift": _baseline_shift,
+    "low_pressure_spread": _low_pressure_spread,
+    "water_in_line": _water,
+    "reported_agrees": _reported,
+}
+
+NOTE_SENTENCES = {
+    "kind_not_fitted": "This record is not of a kind that the rule set recomputes.",
+    "no_usable_point": "No point could be used.",
+    "too_few_points": "There are too few usable points for the fit that the rule set asks for.",
+    "points_left_out": "Some points were left out.",
+    "run_left_out": "One run gave no result and was left out.",
+    "direction_unknown": (
+        "The source does not say which way the fan blew, so nothing is corrected for the density of the air."
+    ),
+    "directions_averaged": "Both directions were run; the result is the mean of their flows.",
+    "exponent_assumed": "The flow exponent was assumed, not measured.",
+    "baseline_unknown": "No baseline is recorded, so none was subtracted.",
+    "baseline_removed_by_source": "The source has already subtracted the baseline.",
+    "baseline_removal_unknown": (
+        "The source does not say whether its pressures still hold the baseline; it was subtracted as if they did."
+    ),
+    "calibration_absent": "No fan calibration with fan pressures is recorded; the flow shown by the gauge was used.",
+    "calibration_partly_absent": (
+        "For some points the flow shown by the gauge was used, because calibration or fan pressure is missing."
+    ),
+    "fan_pressure_below_minimum": "Some fan pressures lie below the range of the fan's calibration.",
+    "calibration_density_assumed": (
+        "The fan calibration does not say for which air density it holds; that of the rule set was assumed."
+    ),
+    "calibration_density_unknown": "The fan calibration does not say for which air density it holds.",
+    "temperature_unknown": "Indoor or outdoor temperature is missing.",
+    "barometer_from_elevation": "The air pressure was reckoned from the elevation of the site.",
+    "barometer_unknown": "Neither air pressure nor elevation of the site is known.",
+    "fan_density_not_corrected": "The flow is not corrected for the density of the air in the fan.",
+    "envelope_density_not_corrected": "The flow is not corrected for the density of the air in the leaks.",
+    "reference_not_corrected": "The result is not brought to reference conditions.",
+}
+
+_USES = {
+    "flow_at_50": "Flow at 50 Pa",
+    "low_pressure_and_exponent": "Flow at low pressure and exponent",
+    "before_after": "Comparison of before and after",
+    "publishable": "For publication",
+}
+_VERDICTS = {
+    "sound": "sound, as far as the record tells",
+    "note": "usable, with the notes given",
+    "retest_advised": "a retest is advised",
+    "cannot_tell": "the record cannot tell",
+}
