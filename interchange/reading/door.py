@@ -1,0 +1,75 @@
+"""The one road from a source to what it turned into: import, dry run and check all go this way."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from interchange.errors import Place, Problem
+from interchange.files import Source
+from interchange.model.question import Answer, Import, Mapped
+from interchange.reading import guard
+from interchange.reading.decode import decode
+from interchange.reading.extract import Extract
+from interchange.reading.layout import lay_out
+from interchange.reading.map import NO_CONTEXT, Context, map_
+from interchange.reading.recognise import HEAD_BYTES, recognise
+from interchange.reading.registry import Plugin
+
+
+def read(source: Source, plugin: Plugin, limits: guard.Limits = guard.DEFAULT) -> Extract:
+    """Cut a source into entries and tables as a plugin says. What is wrong stands in the extract's problems."""
+    data = guard.load(source, limits)
+    if isinstance(data, Problem):
+        return Extract(source, plugin.manifest.layout.encodings[0], 0, problems=(data,))
+    return _extract(source, data, plugin)
+
+
+def read_source(
+    source: Source,
+    plugins: Sequence[Plugin],
+    context: Context = NO_CONTEXT,
+    answers: Sequence[Answer] = (),
+    limits: guard.Limits = guard.DEFAULT,
+) -> Import:
+    """Turn one source into sessions, with all that was wrong or remains to be asked. Never raises for a bad source."""
+    data = guard.load(source, limits)
+    if isinstance(data, Problem):
+        return Import(source, "refused", mapped=Mapped(problems=(data,)))
+    recognition = recognise(data[:HEAD_BYTES], plugins)
+    plugin, problem = recognition.plugin, recognition.problem(source.name)
+    if plugin is None or problem is not None:
+        return Import(source, "refused", mapped=Mapped(problems=(problem,) if problem is not None else ()))
+    mapped = map_(_extract(source, data, plugin), plugin.manifest, answers, context)
+    refused = any(problem.blocks in ("session", "file") for problem in mapped.problems)
+    return Import(
+        source,
+        "refused" if refused else "held" if mapped.questions else "imported",
+        plugin.id,
+        plugin.manifest.version,
+        plugin.fingerprint,
+        mapped,
+    )
+
+
+def _extract(source: Source, data: bytes, plugin: Plugin) -> Extract:
+    encodings = plugin.manifest.layout.encodings
+    decoded = decode(data, encodings)
+    if decoded is not None:
+        return lay_out(source, decoded.text, decoded.encoding, plugin.manifest)
+    problem = Problem(
+        "encoding",
+        Place(source.name, _first_bad_row(data)),
+        "bytes that are no text in these encodings",
+        f"text in {' or '.join(encodings)}, as the plugin states",
+        "Save the file anew in UTF-8.",
+        blocks="file",
+    )
+    return Extract(source, encodings[0], 0, problems=(problem,))
+
+
+def _first_bad_row(data: bytes) -> int:
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        return data.count(b"\n", 0, error.start) + 1
+    return 1

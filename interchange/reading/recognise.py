@@ -1,0 +1,110 @@
+"""Which plugin a file belongs to: by the shape of its first part, never by its name."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from interchange.errors import Place, Problem
+from interchange.files import Source
+from interchange.model.manifest import Manifest
+from interchange.reading.decode import decode
+from interchange.reading.registry import Plugin
+from interchange.reading.rows import split_cells, trimmed
+
+HEAD_BYTES = 65_536
+HEAD_ROWS = 200
+NEAREST = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Clauses:
+    """How a plugin's clauses fared on a file: those that hold and those that fail, in words."""
+
+    plugin_id: str
+    held: tuple[str, ...]
+    failed: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Recognition:
+    """`matches` are the plugins all of whose clauses hold; `misses` the others, nearest first.
+
+    Exactly one match means the file is known: `plugin` is it, else None.
+    """
+
+    matches: tuple[Clauses, ...]
+    misses: tuple[Clauses, ...]
+    plugin: Plugin | None
+
+    def problem(self, file: str) -> Problem | None:
+        """Why the file cannot be read, where it is not known."""
+        if self.plugin is not None:
+            return None
+        if self.matches:
+            both = "; ".join(f"{match.plugin_id} ({', '.join(match.held)})" for match in self.matches)
+            return Problem(
+                "layout-ambiguous",
+                Place(file),
+                f"a layout that {len(self.matches)} plugins take for theirs: {both}",
+                "a layout that one plugin recognises",
+                "Add a clause under [recognise] to one of these plugins, or leave one of them out.",
+                blocks="file",
+            )
+        near = "; ".join(f"{miss.plugin_id} ({', '.join(miss.failed)})" for miss in self.misses[:NEAREST])
+        return Problem(
+            "layout-unknown",
+            Place(file),
+            f"a layout that no plugin recognises; nearest: {near}" if near else "a layout, but no plugin to read it",
+            "a layout that one plugin recognises",
+            "Check that this is a test file; if it is, a plugin for its layout is needed.",
+            blocks="file",
+        )
+
+
+def head_of(source: Source) -> bytes:
+    """The first part of a source, as far as recognition looks."""
+    with source.open() as stream:
+        return stream.read(HEAD_BYTES)
+
+
+def recognise(head: bytes, plugins: Sequence[Plugin]) -> Recognition:
+    """Hold a file's first part (`head_of`) against every plugin's clauses."""
+    clauses = [(plugin, _clauses(head, plugin.manifest)) for plugin in plugins]
+    matches = [(plugin, found) for plugin, found in clauses if not found.failed]
+    misses = [found for _, found in clauses if found.failed]
+    misses.sort(key=lambda miss: (-len(miss.held), len(miss.failed), miss.plugin_id))
+    return Recognition(
+        tuple(found for _, found in matches),
+        tuple(misses),
+        matches[0][0] if len(matches) == 1 else None,
+    )
+
+
+def _clauses(head: bytes, manifest: Manifest) -> Clauses:
+    decoded = decode(head, manifest.layout.encodings, cut=True)
+    if decoded is None:
+        return Clauses(manifest.id, (), (f"not text in {' or '.join(manifest.layout.encodings)}",))
+    lines = decoded.text.split("\n", HEAD_ROWS)[:HEAD_ROWS]
+    delimiter = manifest.layout.delimiter
+    wanted = manifest.recognise
+    held: list[str] = []
+    failed: list[str] = []
+    if wanted.header_names:
+        rows = _rows_with(wanted.header_names, lines, delimiter)
+        best = max(rows, key=lambda row: len(set(wanted.header_names) & set(row)), default=[])
+        held.extend(f"header name '{name}'" for name in wanted.header_names if name in best)
+        failed.extend(f"header name '{name}'" for name in wanted.header_names if name not in best)
+    for marker in wanted.rows:
+        found = trimmed(list(marker)) in _rows_with(marker[:1], lines, delimiter)
+        (held if found else failed).append(f"row '{delimiter.join(marker)}'")
+    for cell in wanted.first_cells:
+        found = any(row[:1] == [cell] for row in _rows_with((cell,), lines, delimiter))
+        (held if found else failed).append(f"row that begins with '{cell}'")
+    return Clauses(manifest.id, tuple(held), tuple(f"no {clause}" for clause in failed))
+
+
+def _rows_with(words: Sequence[str], lines: Sequence[str], delimiter: str) -> list[list[str]]:
+    """The cells of those rows that may hold one of the words."""
+    rows = (split_cells(line, delimiter) or [] for line in lines if any(word in line for word in words))
+    return [[cell.strip() for cell in trimmed(row)] for row in rows]

@@ -1,0 +1,98 @@
+"""What follows for a run from its points: direction by sign, and which fan calibration each reading belongs to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from interchange.errors import Place, Problem
+from interchange.model.manifest import SIGNED
+from interchange.model.question import Choice
+from interchange.reading.assemble import Draft, Part
+from interchange.reading.collect import Asker, Collector
+
+HEADING, SIGNS = "heading", "signs"
+_OPPOSITE = {"depressurisation": "pressurisation", "pressurisation": "depressurisation"}
+
+
+def direction_by_sign(run: Part) -> str | None:
+    """Direction of a run whose envelope pressures, inside minus outside, all have one sign."""
+    signs = {pressure > 0 for pressure in _pressures(run)}
+    if len(signs) != 1:
+        return None
+    return "pressurisation" if signs.pop() else "depressurisation"
+
+
+def settle_direction(run: Part, section: str, place: Place, asker: Asker) -> None:
+    """Ask what is right where a section's heading and the signs of all its pressures contradict each other."""
+    stated, signed = run.get("direction"), direction_by_sign(run)
+    if stated is None or signed is None or stated == signed:
+        return
+    side = "above" if signed == "pressurisation" else "below"
+    evidence = f"every envelope pressure in section [{section}] is {side} zero"
+    answer = asker.ask(
+        f"Section [{section}] holds only envelope pressures {side} zero. Which is right, the heading or the signs?",
+        f"Inside minus outside, {stated} gives pressures on the other side of zero.",
+        place,
+        (
+            Choice(HEADING, "the heading", evidence, "the sign of every pressure of the run is turned round"),
+            Choice(SIGNS, "the signs", evidence, f"the run is taken as {signed}"),
+        ),
+    )
+    if answer == SIGNS:
+        run["direction"] = _OPPOSITE[stated]
+    elif answer == HEADING:
+        for part in (run, *run["points"]):
+            for name in SIGNED & part.keys():
+                part[name] = 0.0 - part[name]
+
+
+def point_at_calibrations(draft: Draft, file: str, found: Collector) -> None:
+    """Let each fan reading point at the calibration of its fan and configuration; note where the file has none."""
+    places: dict[tuple[str, str], int] = {}
+    for index, part in enumerate(draft.document.get("fan_calibrations", ())):
+        name = part.get("fan_configuration")
+        if name is None:
+            continue
+        if (part["fan_id"], name) in places:
+            found.add(
+                Problem(
+                    "calibration-twice",
+                    draft.place_of(part, "fan_configuration", file),
+                    f"'{name}' for a second time",
+                    "one calibration for each opening",
+                    "Remove the one that does not hold.",
+                    blocks="session",
+                )
+            )
+        places.setdefault((part["fan_id"], name), index)
+    if "fan_calibrations" not in draft.document:
+        return
+    for reading in _readings(draft.document["runs"]):
+        name = reading.get("fan_configuration")
+        if name is None:
+            continue
+        position = places.get((reading["fan_id"], name))
+        if position is not None:
+            reading["calibration_index"] = position
+            continue
+        found.add(
+            Problem(
+                "calibration-absent",
+                draft.place_of(reading, "fan_configuration", file),
+                f"'{name}', for which the file holds no fan calibration",
+                "an opening of the table of fan calibrations",
+                "Nothing need be done if the flows stand in the file; they cannot be recomputed from fan pressures.",
+            )
+        )
+
+
+def _pressures(run: Part) -> list[float]:
+    pressures = (point.get("envelope_pressure_pa") for point in run.get("points", ()))
+    return [pressure for pressure in pressures if pressure]
+
+
+def _readings(runs: list[Part]) -> Iterator[dict[str, Any]]:
+    for run in runs:
+        for point in run.get("points", ()):
+            yield from point.get("fan_readings", ())
