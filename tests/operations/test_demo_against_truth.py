@@ -1,0 +1,72 @@
+"""The whole job on the demo deliveries against the truth that their maker wrote down beside them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from interchange.archive.query import query
+from interchange.operations.demo import run_demo
+from interchange.operations.importing import import_files
+from interchange.operations.new import new_archive
+from interchange.resources import shipped
+
+TRUTH: dict[str, Any] = json.loads((shipped("demo_archive") / "truth.json").read_text())
+TESTS = [(delivery["file"], test) for delivery in TRUTH["deliveries"] for test in delivery["tests"]]
+FITTED = [(file, test) for file, test in TESTS if test["kind"] != "monitoring"]
+STILL = [(file, test) for file, test in FITTED if test["wind_state"] == "calm" and test["fault"] is None]
+STANDARD = {"single_point": "astm-e1827-one-point@2011", "multi_point": "iso9972@2015"}
+
+
+def _name(case: tuple[str, dict[str, Any]]) -> str:
+    return f"{case[0]}-{case[1]['source_place']}"
+
+
+@pytest.fixture(scope="module")
+def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    root = tmp_path_factory.mktemp("truth") / "demo"
+    run_demo(root)
+    return root
+
+
+def _one(root: Path, sql: str, file: str, test: dict[str, Any]) -> tuple[Any, ...]:
+    where = (f"s.source_name = 'deliveries/{file}' and s.source_place = '{test['source_place']}' "
+             f"and x.rule_set = '{STANDARD[test['kind']]}'")
+    rows = list(query(root, f"{sql} join sessions s using (session_id) where {where}").rows)
+    assert len(rows) == 1
+    return rows[0]
+
+
+def test_every_delivery_meets_the_end_its_maker_expects(tmp_path: Path) -> None:
+    root = new_archive(tmp_path / "a", "x")
+    report = import_files(root, [shipped("demo_archive") / "deliveries"], recompute=False)
+    ended = {line.source_name.removeprefix("deliveries/"): line.outcome for line in report.lines}
+    imported = ("new", "known already")
+    assert {file: "imported" if outcome in imported else outcome for file, outcome in ended.items()} == {
+        delivery["file"]: delivery["outcome"] for delivery in TRUTH["deliveries"]}
+
+
+@pytest.mark.parametrize("case", STILL, ids=_name)
+def test_in_still_air_the_recomputed_flow_is_the_true_one(archive: Path, case: tuple[str, dict[str, Any]]) -> None:
+    file, test = case
+    if test["true_flow_50_m3_h"] is None:
+        pytest.skip("nothing to compute")
+    flow, exponent = _one(archive, "select x.flow_50_m3_h, x.exponent from results x", file, test)
+    assert flow == pytest.approx(test["true_flow_50_m3_h"], rel=0.02)
+    if test["kind"] == "multi_point":
+        assert exponent == pytest.approx(test["true_exponent"], abs=0.02)
+
+
+@pytest.mark.parametrize("use", ["flow_at_50", "low_pressure_and_exponent", "publishable"])
+@pytest.mark.parametrize("case", FITTED, ids=_name)
+def test_the_verdict_is_one_that_the_maker_would_accept(
+    archive: Path, case: tuple[str, dict[str, Any]], use: str
+) -> None:
+    file, test = case
+    accepted = test["expected"][use].split(":")[0].split(" or ")
+    verdict, reasons = _one(
+        archive, f"select x.verdict, x.because_of from (from verdicts where use = '{use}') x", file, test)
+    assert verdict in accepted, (reasons, test["expected"][use])

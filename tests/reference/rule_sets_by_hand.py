@@ -1,0 +1,56 @@
+"""What the standards ask for, as lists of steps, written down apart from the rule sets that are shipped.
+
+All of it is from memory except these, which were read: the leakage area at 4 Pa with a discharge coefficient of 1
+(ASHRAE Handbook-Fundamentals, chapter 16), the equation with viscosity (Roulet 2008, equation 4.15) and the densities
+of the flow through the leaks (ATTMA TSL2 2010, A.1.4).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from interchange.model import ruleset
+
+
+@dataclass(frozen=True)
+class Step:
+    name: str
+    arguments: Mapping[str, Any] = field(default_factory=dict)
+
+
+def shipped(name: str) -> tuple[Step, ...]:
+    """Steps of a rule set as shipped."""
+    return tuple(Step(rule.name, dict(rule.arguments)) for rule in ruleset.named(name).steps)
+
+
+# 1.2041 kg/m3 is dry air of 20 degrees Celsius and 101325 Pa; it stands in where a calibration names no density.
+CORRECTIONS = (
+    Step("baseline"),
+    Step("fan_calibration"),
+    Step("fan_density", {"assumed_reference_air_density_kg_m3": 1.2041}),
+    Step("envelope_density"),
+)
+AT_20_C = {"reference_temperature_c": 20.0, "reference_pressure_pa": 101_325.0}
+
+
+def area(pressure_pa: float) -> Step:
+    return Step("leakage_area", {"pressure_pa": pressure_pa, "discharge_coefficient": 1.0, "air_density_kg_m3": 1.2041})
+
+
+BY_HAND: dict[str, tuple[Step, ...]] = {
+    "as_displayed": (Step("power_law", {"confidence": 0.95}), Step("one_point", {"exponent": 0.65})),
+    "iso9972@2015": (
+        *CORRECTIONS,
+        Step("power_law", {"confidence": 0.95}),
+        Step("reference_conditions", {**AT_20_C, "viscosity": False}),
+        area(10.0),
+    ),
+    "astm-e1827-one-point@2011": (
+        *CORRECTIONS,
+        Step("one_point", {"exponent": 0.65}),
+        Step("reference_conditions", {**AT_20_C, "viscosity": True}),
+        area(4.0),
+    ),
+}
