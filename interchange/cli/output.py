@@ -84,7 +84,7 @@ def emit(table: Table, form: str = "table", output: Path | None = None, units: U
     else:
         data = (csv_text(table) if form == "csv" else json_text(table)).encode()
     if output is None:
-        click.get_binary_stream("stdout").write(data)
+        click.echo(data, nl=False)
     else:
         output.write_bytes(data)
         say(f"wrote {output}")

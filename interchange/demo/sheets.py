@@ -138,7 +138,7 @@ WEEK_6 = (
         WET_LINE,
         "rain earlier, tube lay in the grass",
         fault="water_in_line",
-        water=Water(-9.6),
+        water=Water(-14.7),
     ),
     Row(
         "00416",

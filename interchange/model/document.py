@@ -79,7 +79,8 @@ def validation_problems(error: ValidationError, file: str) -> list[Problem]:
         path = ".".join(str(step) for step in fault["loc"])
         unknown = fault["type"] == "extra_forbidden"
         found = "an unknown field" if unknown else "nothing" if fault["type"] == "missing" else repr(fault["input"])
-        expected = "a field of this form" if unknown else fault["msg"][:1].lower() + fault["msg"][1:]
+        words = fault["msg"].removeprefix("Value error, ")
+        expected = "a field of this form" if unknown else words[:1].lower() + words[1:]
         problems.append(
             Problem(
                 f"form-{fault['type'].replace('_', '-')}",

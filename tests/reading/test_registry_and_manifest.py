@@ -74,74 +74,74 @@ def test_the_fingerprint_is_that_of_the_meaning() -> None:
     [
         (
             '{ name = "P", to = "envelope_pressure_pa", unit = "Pa" }',
-            "value error, 'P': signed pressures, and only they, need `sign` and `sign_reason`",
+            "'P': signed pressures, and only they, need `sign` and `sign_reason`",
         ),
         (
             '{ name = "P", to = "envelope_pressure_pa", unit = "Pa", sign = "as_recorded" }',
-            "value error, 'P': signed pressures, and only they, need `sign` and `sign_reason`",
+            "'P': signed pressures, and only they, need `sign` and `sign_reason`",
         ),
         (
             '{ name = "P", to = "volume_m3", unit = "m3", sign = "reversed", sign_reason = "no" }',
-            "value error, 'P': signed pressures, and only they, need `sign` and `sign_reason`",
+            "'P': signed pressures, and only they, need `sign` and `sign_reason`",
         ),
-        ('{ name = "P", to = "pressure" }', "value error, 'P': no field that a manifest can fill is called 'pressure'"),
+        ('{ name = "P", to = "pressure" }', "'P': no field that a manifest can fill is called 'pressure'"),
         (
             '{ name = "P", to = "session_id" }',
-            "value error, 'P': no field that a manifest can fill is called 'session_id'",
+            "'P': no field that a manifest can fill is called 'session_id'",
         ),
         (
             '{ name = "P", to = "volume_m3", unit = "barrels" }',
-            "value error, 'P': the unit 'barrels' is not in the table of units",
+            "'P': the unit 'barrels' is not in the table of units",
         ),
-        ('{ name = "P", to = "volume_m3", unit = "m2" }', "value error, 'P': the unit 'm2' does not measure volume_m3"),
+        ('{ name = "P", to = "volume_m3", unit = "m2" }', "'P': the unit 'm2' does not measure volume_m3"),
         (
             '{ name = "P", to = "volume_m3", unit = "m3", unit_from = "text" }',
-            "value error, 'P': give `unit` or `unit_from`, not both",
+            "'P': give `unit` or `unit_from`, not both",
         ),
         (
             '{ name = "P", to = "stage" }',
-            "value error, 'P': fields with a closed list of words, and only they, need `codes`",
+            "'P': fields with a closed list of words, and only they, need `codes`",
         ),
         (
             '{ name = "P", to = "crew", codes = { a = "b" } }',
-            "value error, 'P': fields with a closed list of words, and only they, need `codes`",
+            "'P': fields with a closed list of words, and only they, need `codes`",
         ),
         (
             '{ name = "P", to = "stage", codes = { a = "final" } }',
-            "value error, 'P': `codes`: 'final' is none of before, interim, after, inspection",
+            "'P': `codes`: 'final' is none of before, interim, after, inspection",
         ),
         (
             '{ name = "P", to = "dropped", codes = { x = "yes" } }',
-            "value error, 'P': `codes`: 'yes' is none of true, false",
+            "'P': `codes`: 'yes' is none of true, false",
         ),
         (
             '{ name = "P", to = "started_at_local" }',
-            "value error, 'P': dates, clocks and offsets, and only they, need `time_format`",
+            "'P': dates, clocks and offsets, and only they, need `time_format`",
         ),
         (
             '{ name = "P", to = "started_at_local", time_format = "%y" }',
-            "value error, 'P': `time_format` takes each of %Y %m %d %H %I %M %S %p %z once at most",
+            "'P': `time_format` takes each of %Y %m %d %H %I %M %S %p %z once at most",
         ),
         (
             '{ name = "P", to = "wind_as_recorded", beaufort = { breezy = [4, 3] } }',
-            "value error, 'P': `beaufort`: the band of 'breezy' runs backwards",
+            "'P': `beaufort`: the band of 'breezy' runs backwards",
         ),
         (
             '{ name = "P", to = "crew", beaufort = { breezy = [3, 4] } }',
-            "value error, 'P': `beaufort` goes with `to = \"wind_as_recorded\"`",
+            "'P': `beaufort` goes with `to = \"wind_as_recorded\"`",
         ),
-        ('{ name = "P", to = "crew", ignore = "why" }', "value error, 'P': is both mapped and ignored"),
-        ('{ name = "P", unit = "Pa" }', "value error, 'P': without `to`, unit have no meaning"),
+        ('{ name = "P", to = "crew", ignore = "why" }', "'P': is both mapped and ignored"),
+        ('{ name = "P", unit = "Pa" }', "'P': without `to`, unit have no meaning"),
         (
             '{ name = "P", to = "crew", also = { stage = "before" } }',
-            "value error, 'P': `also` and `also_reason` go together",
+            "'P': `also` and `also_reason` go together",
         ),
         (
             '{ name = "P", to = "crew", also = { weather = "fair" }, also_reason = "why" }',
-            "value error, 'P': `also`: no field that a manifest can fill is called 'weather'",
+            "'P': `also`: no field that a manifest can fill is called 'weather'",
         ),
         ('{ name = "P", to = "arrangement", word_ends_at = ";", codes = { a = "far" } }', None),
-        ('{ name = "P", to = "crew", word_ends_at = ";" }', "value error, 'P': `word_ends_at` goes with `codes`"),
+        ('{ name = "P", to = "crew", word_ends_at = ";" }', "'P': `word_ends_at` goes with `codes`"),
     ],
 )
 def test_a_column_that_says_too_little_or_too_much_is_a_fault(column: str, fault: str | None) -> None:
@@ -155,26 +155,26 @@ def test_a_column_that_says_too_little_or_too_much_is_a_fault(column: str, fault
     ("old", "new", "fault"),
     [
         ('delimiter = ","', 'delimiter = ","\nmystery = 1', "layout.mystery: a field of this form"),
-        ('header_names = ["Nr", "P"]', "", "recognise: value error, give header_names, rows or first_cells: "
+        ('header_names = ["Nr", "P"]', "", "recognise: give header_names, rows or first_cells: "
          "a plugin without them would take any file"),
-        ('decimal_mark = "."', 'decimal_mark = ","', "layout: value error, the delimiter cannot be the decimal mark or "
+        ('decimal_mark = "."', 'decimal_mark = ","', "layout: the delimiter cannot be the decimal mark or "
          "the thousands mark too"),
-        ('decimal_mark = "."', 'decimal_mark = "."\nthousands_mark = "."', "layout: value error, decimal_mark and "
+        ('decimal_mark = "."', 'decimal_mark = "."\nthousands_mark = "."', "layout: decimal_mark and "
          "thousands_mark are the same"),
-        ('decimal_mark = "."', 'decimal_mark = "."\nover_range = ["-"]\nmissing = ["-"]', "layout: value error, a mark "
+        ('decimal_mark = "."', 'decimal_mark = "."\nover_range = ["-"]\nmissing = ["-"]', "layout: a mark "
          "is listed both as missing and as over range"),
-        ('value = "single_point"', 'value = "one"', "constant.0: value error, kind is one of single_point, two_point, "
+        ('value = "single_point"', 'value = "one"', "constant.0: kind is one of single_point, two_point, "
          "multi_point, monitoring, summary, not_tested, other_test"),
-        ('to = "kind"\nvalue = "single_point"', 'to = "crew"\nvalue = "C1"', ": value error, nothing says the kind of "
+        ('to = "kind"\nvalue = "single_point"', 'to = "crew"\nvalue = "C1"', ": nothing says the kind of "
          "the session: map it or give a constant"),
-        ('unit = "Pa", ', "", ": value error, block.0: 'P': envelope_pressure_pa needs `unit`, or `unit_from` or a "
+        ('unit = "Pa", ', "", ": block.0: 'P': envelope_pressure_pa needs `unit`, or `unit_from` or a "
          "unit row"),
-        ('each_row = "session"', 'each_row = "point"', ": value error, block.0: 'Nr': a block like this cannot fill "
+        ('each_row = "session"', 'each_row = "point"', ": block.0: 'Nr': a block like this cannot fill "
          "job_id"),
         ('to = "job_id"', 'to = "envelope_pressure_pa", unit = "Pa", sign = "reversed", sign_reason = "x"',
-         ": value error, block.0: 'P': envelope_pressure_pa is filled twice"),
-        ('name = "Nr", to', 'name = "P", to', ": value error, block.0: 'P' is listed twice"),
-        ('header_names = ["Nr"]', 'header_names = ["Nr"]\nsections = ["A"]', ": value error, block.0: sections need "
+         ": block.0: 'P': envelope_pressure_pa is filled twice"),
+        ('name = "Nr", to', 'name = "P", to', ": block.0: 'P' is listed twice"),
+        ('header_names = ["Nr"]', 'header_names = ["Nr"]\nsections = ["A"]', ": block.0: sections need "
          "layout.section_marks"),
     ],
 )  # fmt: skip
@@ -186,12 +186,12 @@ def test_a_manifest_that_contradicts_itself_is_a_fault(old: str, new: str, fault
 def test_a_manifest_without_blocks_is_a_fault() -> None:
     assert _fault(SHEET[: SHEET.index("[[block]]")] + "\n") == "block: field required"
     toml = "block = []\n" + SHEET[: SHEET.index("[[block]]")]
-    assert _fault(toml) == ": value error, a manifest has at least one block"
+    assert _fault(toml) == ": a manifest has at least one block"
 
 
 def test_rows_that_are_sessions_stand_alone() -> None:
     more = SHEET + '[[block]]\nkind = "entries"\n'
-    assert _fault(more) == ": value error, a table whose rows are sessions is the only block of its file"
+    assert _fault(more) == ": a table whose rows are sessions is the only block of its file"
 
 
 def test_what_a_manifest_can_fill_stands_in_the_table_of_names() -> None:
