@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from interchange.errors import printable
 from interchange.quantities import QUANTITIES
 from interchange.units import unit
 
@@ -92,4 +93,4 @@ def shown(name: str, value: object, units: Units) -> str:
         source, target = unit(QUANTITIES[name].ucum), unit(imperial)
         converted = (value * float(source.factor) + float(source.offset) - float(target.offset)) / float(target.factor)
         return f"{converted:,.{imperial_decimals}f}"
-    return str(value)
+    return printable(str(value))

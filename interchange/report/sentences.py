@@ -168,7 +168,7 @@ def _point_count(finding: Finding) -> tuple[str, str]:
 
 def _lowest_pressure(finding: Finding) -> tuple[str, str]:
     return (
-        f"The lowest point is at {_number(finding.value)} Pa, too near to the baseline; "
+        f"The lowest point is at {_number(finding.value)} Pa, too low to stand clear of baseline and wind; "
         f"about {_number(finding.limit)} Pa is the least",
         "Repeat in stiller air, or begin at a higher pressure.",
     )
@@ -248,14 +248,14 @@ def _low_pressure_spread(finding: Finding) -> tuple[str, str]:
 
 
 def _water(finding: Finding) -> tuple[str, str]:
-    shown, stack = finding.details.get("baseline_pa"), finding.details.get("stack_pa")
+    stack = finding.details.get("stack_pa")
     explains = "at most explains" if finding.details.get("stack_bounded") else "explains"
     positive = finding.value is not None and finding.value > 0
     likely = (
         "water in the outdoor line, or a supply fan left running, is" if positive else "water in the outdoor line is"
     )
     return (
-        f"With the fan off the reference line read {_number(shown)} Pa; stack {explains} {_number(stack)} Pa "
+        f"With the fan off the reference line read {_number(finding.value)} Pa; stack {explains} {_number(stack)} Pa "
         f"(neutral level taken at mid-height) and the air was calm: {likely} likely"
         + _effect(finding, "what of it comes or goes between baseline and points moves the flow at 50 Pa by up to"),
         "Make sure no fan was left running. Drain the line, keep its end off the ground, repeat.",

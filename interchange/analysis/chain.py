@@ -1,0 +1,146 @@
+"""From a batch and a rule set's steps to leakage: readings corrected, points gathered, lines fitted, runs combined."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from inspect import signature
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from interchange.analysis import powerlaw, ragged
+from interchange.analysis.batch import Batch
+from interchange.analysis.combine import of_sessions
+from interchange.analysis.leakage import FLOW_PRESSURE_PA, LOW_FLOW_PRESSURE_PA, Leakage
+from interchange.analysis.points import gather
+from interchange.analysis.steps import AFTER, CORRECTIONS, FITS, STEPS
+from interchange.analysis.work import Work, begin
+from interchange.errors import Place, Problem, RuleSetError
+
+FITTED_KINDS = ("single_point", "two_point", "multi_point")
+
+
+class Step(Protocol):
+    """What a rule set says of one step."""
+
+    @property
+    def name(self) -> str:
+        """Name in `steps.STEPS`."""
+
+    @property
+    def arguments(self) -> Mapping[str, Any]:
+        """Keywords of the step's function."""
+
+
+def run(batch: Batch, steps: Sequence[Step], kinds: Sequence[str] = FITTED_KINDS) -> Leakage:
+    """Recompute every session of the kinds by the steps of a rule set.
+
+    Sessions of other kinds, and those without a usable point, come out as NaN with a note. Raises RuleSetError
+    where a step is unknown, out of order, or given wrong keywords.
+    """
+    faults = step_faults(steps, "rule set")
+    if faults:
+        raise RuleSetError(*faults)
+    work = begin(batch, tuple(kind for kind in kinds if kind in FITTED_KINDS))
+    for step in steps:
+        if step.name in CORRECTIONS:
+            CORRECTIONS[step.name](work, **step.arguments)
+    gather(work)
+    absent = np.full(work.direction.size, np.nan)
+    work.log_coefficient, work.exponent = absent, absent
+    work.exponent_assumed = np.zeros(absent.size, dtype=np.bool_)
+    for step in steps:
+        if step.name in FITS or step.name in AFTER:
+            STEPS[step.name](work, **step.arguments)
+    runs = _of_runs(work)
+    sessions = of_sessions(work, runs)
+    return Leakage(batch.run_offsets, _one_nan(sessions), _one_nan(runs), work.note_mask)
+
+
+def _one_nan(columns: Mapping[str, NDArray[np.generic]]) -> dict[str, NDArray[np.generic]]:
+    """The same columns with NaN in one bit pattern: its sign is a matter of chance."""
+    return {
+        name: np.where(np.isnan(column), np.nan, column) if column.dtype.kind == "f" else column
+        for name, column in columns.items()
+    }
+
+
+def step_faults(steps: Sequence[Step], file: str) -> list[Problem]:
+    """What is wrong with a list of steps: names, order, keywords. Empty where all is well."""
+    faults: list[Problem] = []
+    order = list(STEPS)
+    last = -1
+    for number, step in enumerate(steps, 1):
+        place = Place(file, column=f"step {number}")
+        if step.name not in STEPS:
+            cure = "Correct the name of the step."
+            faults.append(
+                Problem("rule-step", place, repr(step.name), "one of " + ", ".join(order), cure, blocks="file")
+            )
+            continue
+        if order.index(step.name) <= last:
+            expected = "steps in the order " + ", ".join(order)
+            cure = "Move the step, or remove the second of its name."
+            faults.append(Problem("rule-order", place, f"{step.name!r} too late", expected, cure, blocks="file"))
+        last = max(last, order.index(step.name))
+        faults += keyword_faults(STEPS[step.name], step.arguments, place)
+    if not any(step.name in FITS for step in steps):
+        cure = "Add the step that fits the readings."
+        faults.append(Problem("rule-fit", Place(file), "no fit", "a step of " + ", ".join(FITS), cure, blocks="file"))
+    return faults
+
+
+def keyword_faults(function: Any, arguments: Mapping[str, Any], place: Place) -> list[Problem]:
+    """Keywords that a step or check does not take, or lacks."""
+    takes = {name: part for name, part in signature(function).parameters.items() if part.kind is part.KEYWORD_ONLY}
+    lacking = [name for name, part in takes.items() if part.default is part.empty and name not in arguments]
+    unknown = [name for name in arguments if name not in takes]
+    expected = "keywords " + (", ".join(takes) or "none")
+    faults = [
+        Problem("rule-keyword", place, f"unknown keyword {name!r}", expected, "Correct the keyword.", blocks="file")
+        for name in unknown
+    ]
+    return faults + [
+        Problem("rule-keyword", place, f"no keyword {name!r}", expected, "Add the keyword.", blocks="file")
+        for name in lacking
+    ]
+
+
+def _of_runs(work: Work) -> dict[str, NDArray[np.generic]]:
+    log_c, n = work.log_coefficient, work.exponent
+    flow_50 = powerlaw.flow_m3_h(log_c, n, FLOW_PRESSURE_PA)
+    flow_10 = powerlaw.flow_m3_h(log_c, n, LOW_FLOW_PRESSURE_PA)
+    coefficient = powerlaw.from_log(log_c)
+    determined = np.isfinite(coefficient) & np.isfinite(flow_10) & np.isfinite(flow_50)
+    nothing = np.full(n.size, np.nan)
+    half_n, half_50, slope_error, log_c_error, r2 = nothing, nothing, nothing, nothing, nothing
+    if work.law is not None:
+        law = work.law
+        low, high = powerlaw.exponent_limits(law, work.confidence)
+        half_n = (high - low) / 2.0
+        half_50 = powerlaw.log_flow_half_width(law, FLOW_PRESSURE_PA, work.confidence)
+        slope_error, log_c_error = law.exponent_standard_error, law.log_coefficient_standard_error
+        r2 = law.correlation_r2
+    fitted: dict[str, NDArray[np.generic]] = {
+        "flow_coefficient_m3_h": coefficient,
+        "coefficient_log_standard_error": log_c_error,
+        "exponent": n,
+        "exponent_standard_error": slope_error,
+        "exponent_low": n - half_n,
+        "exponent_high": n + half_n,
+        "correlation_r2": r2,
+        "flow_50_m3_h": flow_50,
+        "flow_50_low_m3_h": flow_50 * powerlaw.from_log(-half_50),
+        "flow_50_high_m3_h": flow_50 * powerlaw.from_log(half_50),
+        "flow_10_m3_h": flow_10,
+    }
+    columns: dict[str, NDArray[np.generic]] = {
+        "direction": work.direction,
+        "point_count": ragged.counts(work.line.offsets),
+        "lowest_pressure_pa": ragged.minima(work.line.pressure_pa, work.line.offsets),
+        "highest_pressure_pa": ragged.maxima(work.line.pressure_pa, work.line.offsets),
+        "baseline_pressure_pa": work.baseline_pa,
+        "exponent_assumed": work.exponent_assumed.astype(np.int8),
+    }
+    return columns | {name: np.where(determined, column, np.nan) for name, column in fitted.items()} | work.excluded

@@ -1,0 +1,175 @@
+"""The steps a rule set can order: corrections of pressure and flow, the fit, what is made of the fitted line.
+
+Each public function is one step: it takes the work in hand and keywords, and knows no rule set. `STEPS` names them
+for rule sets, in the one order physics allows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from interchange.analysis import air, baseline, fan, powerlaw, ragged
+from interchange.analysis.work import BY_CALIBRATION, ENVELOPE_BASIS, Work, floats
+
+Flags = NDArray[np.bool_]
+
+
+# --- corrections -----------------------------------------------------------------------------------------------------
+
+
+def subtract_baseline(work: Work) -> None:
+    """Subtract the mean of the baselines before and after, or the one there is, unless the source has done so."""
+    run, point = work.batch.run, work.batch.point
+    mean = baseline.mean_baseline_pa(
+        floats(run["baseline_before_pressure_pa"]), floats(run["baseline_after_pressure_pa"])
+    )
+    removed = floats(point["baseline_removed"])
+    done, unsaid = removed == 1, removed < 0
+    all_done = ragged.sums(~done, work.batch.point_offsets) == 0
+    work.baseline_pa = np.where(all_done, np.nan, mean)
+    to_subtract = ragged.spread_out(mean, work.batch.point_offsets)
+    work.induced_pa = baseline.induced_pressure_pa(work.induced_pa, np.where(done, np.nan, to_subtract))
+    by_source = ragged.any_true(done, work.batch.point_offsets)
+    work.note("baseline_removed_by_source", by_source)
+    work.note("baseline_unknown", np.isnan(mean) & ~by_source)
+    work.note("baseline_removal_unknown", ~np.isnan(mean) & ragged.any_true(unsaid, work.batch.point_offsets))
+    work.close_stage("baseline")
+
+
+def apply_fan_calibration(work: Work) -> None:
+    """Replace the indicated flow by that of the session's fan calibration at the fan pressure, where both exist."""
+    signal = floats(work.batch.reading["fan_pressure_pa"])
+    calibrated = fan.calibrated_flow_m3_h(
+        signal, work.of_calibration("fan_coefficient_m3_h"), work.of_calibration("fan_exponent")
+    )
+    indicated = np.isin(work.batch.reading["flow_basis"], BY_CALIBRATION)
+    possible = indicated & np.isfinite(calibrated)
+    work.flow_m3_h = np.where(possible, calibrated, work.flow_m3_h)
+    some = ragged.any_true(possible, work.reading_offsets)
+    lacking = ragged.any_true(indicated & ~possible, work.reading_offsets)
+    work.note("calibration_absent", lacking & ~some)
+    work.note("calibration_partly_absent", lacking & some)
+    low = possible & (np.abs(signal) < work.of_calibration("minimum_fan_pressure_pa"))
+    work.note("fan_pressure_below_minimum", ragged.any_true(low, work.reading_offsets))
+    work.close_stage("calibration")
+
+
+def correct_fan_density(work: Work, *, assumed_reference_air_density_kg_m3: float | None = None) -> None:
+    """Bring indicated flows from the calibration's air density to that of the air passing the fan.
+
+    Where the session does not say what density [kg/m3] the calibration is stated for, the one given here is assumed
+    and noted; with None such flows stay as they are, and that is noted.
+    """
+    stated = work.of_calibration("reference_air_density_kg_m3")
+    unstated = np.isnan(stated)
+    assumed = np.nan if assumed_reference_air_density_kg_m3 is None else assumed_reference_air_density_kg_m3
+    density = air.air_density_kg_m3(work.fan_air_c, work.barometer_pa)
+    factor = fan.fan_density_factor(np.where(unstated, assumed, stated), work.to_readings(density))
+    indicated = np.isin(work.batch.reading["flow_basis"], BY_CALIBRATION)
+    work.flow_m3_h = np.where(indicated & np.isfinite(factor), work.flow_m3_h * factor, work.flow_m3_h)
+    concerned = ragged.any_true(indicated, work.reading_offsets)
+    without = ragged.any_true(indicated & unstated, work.reading_offsets)
+    work.note("calibration_density_unknown" if np.isnan(assumed) else "calibration_density_assumed", without)
+    work.note("fan_density_not_corrected", concerned & np.isnan(density))
+    _note_air(work, concerned, np.isnan(work.fan_air_c))
+    work.close_stage("fan_density")
+
+
+def correct_envelope_density(work: Work) -> None:
+    """Bring the flow through the fan to the flow through the leaks (mass is conserved).
+
+    The barometer cancels in the ratio of the two densities.
+    """
+    factor = fan.envelope_density_factor(
+        air.air_density_kg_m3(work.fan_air_c, air.STANDARD_PRESSURE_PA),
+        air.air_density_kg_m3(work.leak_air_c, air.STANDARD_PRESSURE_PA),
+    )
+    through_fan = work.batch.reading["flow_basis"] != ENVELOPE_BASIS
+    spread = np.where(through_fan, work.to_readings(np.where(np.isnan(factor), 1.0, factor)), 1.0)
+    work.flow_m3_h = work.flow_m3_h * spread
+    concerned = np.isnan(factor) & ragged.any_true(through_fan, work.reading_offsets)
+    work.note("envelope_density_not_corrected", concerned)
+    work.note("temperature_unknown", concerned & (work.direction >= 0))
+    work.close_stage("envelope_density")
+
+
+# --- fit -------------------------------------------------------------------------------------------------------------
+
+
+def fit_power_law(work: Work, *, confidence: float = 0.95) -> None:
+    """Fit Q = C dp^n to each run of two usable points or more, with limits at a confidence [0 to 1]."""
+    law = powerlaw.fit(work.line.log_pressure, work.line.log_flow, work.line.offsets)
+    work.law, work.confidence = law, confidence
+    take = np.isfinite(law.exponent)
+    work.log_coefficient = np.where(take, law.log_coefficient, work.log_coefficient)
+    work.exponent = np.where(take, law.exponent, work.exponent)
+
+
+def fit_one_point(work: Work, *, exponent: float = 0.65) -> None:
+    """Draw Q = C dp^n through the point of each run that has just one, with an exponent [1] that is assumed."""
+    take = ragged.counts(work.line.offsets) == 1
+    log_pressure = ragged.means(work.line.log_pressure, work.line.offsets)
+    log_flow = ragged.means(work.line.log_flow, work.line.offsets)
+    work.assumed_exponent = exponent
+    work.log_coefficient = np.where(take, powerlaw.one_point(log_pressure, log_flow, exponent), work.log_coefficient)
+    work.exponent = np.where(take, exponent, work.exponent)
+    work.exponent_assumed = take
+    work.note("exponent_assumed", take)
+
+
+# --- after the fit ---------------------------------------------------------------------------------------------------
+
+
+def to_reference_conditions(
+    work: Work,
+    *,
+    reference_temperature_c: float = 20.0,
+    reference_pressure_pa: float = air.STANDARD_PRESSURE_PA,
+    viscosity: bool = False,
+) -> None:
+    """Bring the coefficient to dry air of a temperature [degrees Celsius] and pressure [Pa].
+
+    By density, and by viscosity as well if asked.
+    """
+    density = air.air_density_kg_m3(work.leak_air_c, work.barometer_pa)
+    reference_density = air.air_density_kg_m3(reference_temperature_c, reference_pressure_pa)
+    leak_viscosity = air.dynamic_viscosity_pa_s(work.leak_air_c) if viscosity else None
+    reference_viscosity = air.dynamic_viscosity_pa_s(reference_temperature_c) if viscosity else None
+    factor = powerlaw.reference_conditions_factor(
+        work.exponent, density, reference_density, leak_viscosity, reference_viscosity
+    )
+    work.log_reference_factor = np.where(np.isnan(density), 0.0, np.log(factor))
+    work.log_coefficient = work.log_coefficient + work.log_reference_factor
+    everywhere = np.ones(density.size, dtype=np.bool_)
+    work.note("reference_not_corrected", np.isnan(density))
+    _note_air(work, everywhere, np.isnan(work.leak_air_c))
+
+
+def state_leakage_area(
+    work: Work, *, pressure_pa: float, discharge_coefficient: float, air_density_kg_m3: float
+) -> None:
+    """State a leakage area at a pressure [Pa], with a discharge coefficient [1] and an air density [kg/m3]."""
+    work.leakage_area = (pressure_pa, discharge_coefficient, air_density_kg_m3)
+
+
+def _note_air(work: Work, concerned: Flags, without_temperature: Flags) -> None:
+    work.note("temperature_unknown", concerned & without_temperature & (work.direction >= 0))
+    work.note("barometer_unknown", concerned & np.isnan(work.barometer_pa))
+    work.note("barometer_from_elevation", concerned & work.from_elevation)
+
+
+CORRECTIONS: dict[str, Callable[..., None]] = {
+    "baseline": subtract_baseline,
+    "fan_calibration": apply_fan_calibration,
+    "fan_density": correct_fan_density,
+    "envelope_density": correct_envelope_density,
+}
+FITS: dict[str, Callable[..., None]] = {"power_law": fit_power_law, "one_point": fit_one_point}
+AFTER: dict[str, Callable[..., None]] = {
+    "reference_conditions": to_reference_conditions,
+    "leakage_area": state_leakage_area,
+}
+STEPS: dict[str, Callable[..., None]] = {**CORRECTIONS, **FITS, **AFTER}

@@ -1,0 +1,129 @@
+"""A batch on its way through the steps of a rule set: readings as corrected so far, and what each run needs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from interchange.analysis import air, powerlaw, ragged
+from interchange.analysis.batch import Batch, Codes, Floats, Ints
+from interchange.analysis.leakage import note_bit
+from interchange.quantities import CHOICES
+
+DEPRESSURISATION, PRESSURISATION = (CHOICES["direction"].index(word) for word in ("depressurisation", "pressurisation"))
+ENVELOPE_BASIS = CHOICES["flow_basis"].index("envelope")
+# Flows a gauge shows from a fan signal, counted at the calibration's air density; an absent basis is taken for one.
+BY_CALIBRATION = (-1, CHOICES["flow_basis"].index("indicated"), CHOICES["flow_basis"].index("summed"))
+
+
+def floats(column: NDArray[np.generic]) -> Floats:
+    """A column as numbers, without copying those that are."""
+    return np.asarray(column, dtype=np.float64)
+
+
+def _none() -> Floats:
+    return np.empty(0)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """Points to draw lines through: dp [Pa], ln(dp / 1 Pa), ln(Q / (1 m3/h)), and the offsets of each run's points."""
+
+    pressure_pa: Floats
+    log_pressure: Floats
+    log_flow: Floats
+    offsets: Ints
+
+
+@dataclass(slots=True)
+class Work:
+    """Arrays in hand. The comment behind each says what it has one entry for."""
+
+    batch: Batch
+    fitted: NDArray[np.bool_]  # run: its session is of a kind to be fitted
+    direction: Codes  # run
+    fan_air_c: Floats  # run: temperature of the air that passes the fan, NaN where unknown
+    leak_air_c: Floats  # run: temperature of the air that passes the leaks
+    barometer_pa: Floats  # run
+    from_elevation: NDArray[np.bool_]  # run: whether the barometer is reckoned from the elevation
+    reading_offsets: Ints  # run: its readings, those of all its points
+    calibration_row: Ints  # reading: row of its fan calibration, -1 for none
+    note_mask: Ints  # session
+    baseline_pa: Floats  # run: mean baseline, NaN where unknown or not asked for
+    induced_pa: Floats  # point: pressure as corrected so far, signed
+    flow_m3_h: Floats  # reading: flow as corrected so far
+    stages: dict[str, Floats] = field(default_factory=dict)  # correction: the readings' flow after it
+    line: Line = field(
+        default_factory=lambda: Line(_none(), _none(), _none(), np.zeros(1, dtype=np.int64))
+    )  # usable points
+    excluded: dict[str, Ints] = field(default_factory=dict)  # run: points left out, by reason
+    stage_log_flow: dict[str, Floats] = field(default_factory=dict)  # usable point, after each correction
+    displayed: Line = field(default_factory=lambda: Line(_none(), _none(), _none(), np.zeros(1, dtype=np.int64)))
+    law: powerlaw.PowerLaw | None = None  # run
+    confidence: float = np.nan
+    assumed_exponent: float | None = None
+    log_coefficient: Floats = field(default_factory=_none)  # run
+    exponent: Floats = field(default_factory=_none)  # run
+    exponent_assumed: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))  # run
+    log_reference_factor: Floats | None = None  # run
+    leakage_area: tuple[float, float, float] | None = None  # pressure [Pa], discharge coefficient, density [kg/m3]
+
+    def note(self, code: str, runs: NDArray[np.bool_]) -> None:
+        """Note something for the sessions that some runs belong to, as far as they are fitted."""
+        runs = runs & self.fitted
+        if runs.any():
+            self.note_mask |= np.where(ragged.any_true(runs, self.batch.run_offsets), note_bit(code), 0)
+
+    def close_stage(self, name: str) -> None:
+        """Remember the flow as it is after a correction."""
+        self.stages[name] = self.flow_m3_h
+
+    def to_readings(self, values: Floats) -> Floats:
+        """Values of runs, for each reading."""
+        return ragged.spread_out(values, self.reading_offsets)
+
+    def of_calibration(self, name: str) -> Floats:
+        """A column of the fan calibrations, for each reading; NaN where it has none."""
+        return np.append(floats(self.batch.calibration[name]), np.nan)[self.calibration_row]
+
+
+def begin(batch: Batch, kinds: tuple[str, ...]) -> Work:
+    """Gather what each run needs: direction, air in the fan, air in the leaks, barometer, calibration."""
+    wanted = np.array([*(word in kinds for word in CHOICES["kind"]), False])  # the last entry serves code -1
+    fitted = wanted[batch.session["kind"].astype(np.int64)]
+    run_counts = ragged.counts(batch.run_offsets)
+    direction = np.asarray(batch.run["direction"], dtype=np.int8)
+    indoor, outdoor, barometer = (
+        np.repeat(floats(batch.session[name]), run_counts)
+        for name in ("indoor_temperature_c", "outdoor_temperature_c", "barometric_pressure_pa")
+    )
+    elevation = np.repeat(floats(batch.session["elevation_m"]), run_counts)
+    inward, outward = direction == PRESSURISATION, direction == DEPRESSURISATION
+    work = Work(
+        batch=batch,
+        fitted=np.repeat(fitted, run_counts),
+        direction=direction,
+        fan_air_c=np.select([outward, inward], [indoor, outdoor], np.nan),
+        leak_air_c=np.select([outward, inward], [outdoor, indoor], np.nan),
+        barometer_pa=np.where(np.isnan(barometer), air.standard_pressure_pa(elevation), barometer),
+        from_elevation=np.isnan(barometer) & ~np.isnan(elevation),
+        reading_offsets=batch.reading_offsets[batch.point_offsets],
+        calibration_row=_calibration_rows(batch),
+        note_mask=np.where(fitted, 0, note_bit("kind_not_fitted")).astype(np.int64),
+        baseline_pa=np.full(direction.size, np.nan),
+        induced_pa=floats(batch.point["envelope_pressure_pa"]),
+        flow_m3_h=floats(batch.reading["flow_m3_h"]),
+    )
+    work.note("direction_unknown", direction < 0)
+    return work
+
+
+def _calibration_rows(batch: Batch) -> Ints:
+    index = floats(batch.reading["calibration_index"])
+    per_session = ragged.counts(batch.reading_offsets[batch.point_offsets[batch.run_offsets]])
+    first = np.repeat(batch.calibration_offsets[:-1], per_session)
+    there = np.repeat(ragged.counts(batch.calibration_offsets), per_session)
+    found = (index >= 0) & (index < there)
+    return np.where(found, first + np.where(found, index, 0.0).astype(np.int64), -1)

@@ -1,0 +1,103 @@
+"""A rule set as data: which steps lead to the leakage, and what the test is held against.
+
+A rule set is a file `ID@EDITION.toml` (or `ID.toml` where there are no editions). It names steps and checks of
+`interchange.analysis` and their keywords, and says of each where it comes from. What the names and keywords may be,
+`analysis` knows; the form here only keeps order.
+"""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field, StringConstraints, ValidationError
+
+from interchange.errors import Place, Problem, RuleSetError
+from interchange.model.base import Form
+from interchange.model.document import validation_problems
+from interchange.resources import shipped
+
+Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$")]
+Reference = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9_.-]*$")]
+Words = Annotated[str, StringConstraints(min_length=1, max_length=1000)]
+Argument = bool | int | float | str
+
+# "read" in the source named; "from memory" of a standard whose text was not seen; "common practice" without a
+# source; "physics" where it follows from what the words mean. Only what was read, or follows, can fail a test.
+Provenance = Literal["read", "from memory", "common practice", "physics"]
+
+
+class Rule(Form):
+    """One step or check: its name, the keywords it is called with, and where it comes from."""
+
+    name: Name = Field(description="name of the step or check")
+    arguments: dict[Name, Argument] = Field(default={}, description="keywords; absent ones take their defaults")
+    clause: Words | None = Field(default=None, description="clause of the standard")
+    provenance: Provenance = Field(description="how the rule is known")
+    source: Words = Field(description="where it was read, or what it rests on")
+
+
+class RuleSet(Form):
+    """Steps and checks in order, and the kinds of test they are for."""
+
+    id: Reference = Field(description="short name of the standard or practice")
+    edition: Reference | None = Field(default=None, description="edition, as a year")
+    title: Words = Field(description="title for people")
+    applies_to: tuple[Literal["single_point", "two_point", "multi_point"], ...] = Field(
+        min_length=1, description="kinds of test the rule set is for"
+    )
+    status: Literal["current", "superseded", "practice"] = Field(description="standing of the standard")
+    steps: tuple[Rule, ...] = Field(min_length=1, description="corrections, fit, and what is made of it, in order")
+    checks: tuple[Rule, ...] = Field(default=(), description="what the test is held against")
+
+    @property
+    def reference(self) -> str:
+        """Id and edition, as the file is named and results say it."""
+        return self.id if self.edition is None else f"{self.id}@{self.edition}"
+
+
+def folder() -> Path:
+    """Folder of the rule sets that ship with the package."""
+    return shipped("schema") / "rules"
+
+
+def references() -> tuple[str, ...]:
+    """References of the rule sets that ship with the package."""
+    return tuple(sorted(path.stem for path in folder().glob("*.toml")))
+
+
+def named(reference: str) -> RuleSet:
+    """A rule set that ships with the package. Raises RuleSetError where there is none of that name."""
+    if reference not in references():
+        known = "one of " + ", ".join(references())
+        cure = "Correct the name, or give the path of a file."
+        raise RuleSetError(Problem("rule-set", Place(reference), f"rule set {reference!r}", known, cure, blocks="file"))
+    return load(folder() / f"{reference}.toml")
+
+
+def load(path: Path) -> RuleSet:
+    """Read a rule set from a file. Raises RuleSetError with one problem for each fault, placed in the file."""
+    file = path.name
+    try:
+        document = tomllib.loads(path.read_bytes().decode("utf-8"))
+        rules = RuleSet.model_validate_json(_as_json(document))
+    except OSError as error:
+        raise _at_fault("rule-file", file, str(error.strerror), "a file that can be read", "Check the path.") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise _at_fault("rule-text", file, str(error), "TOML in UTF-8", "Correct the file.") from None
+    except ValidationError as error:
+        raise RuleSetError(*validation_problems(error, file)) from None
+    if path.stem != rules.reference:
+        raise _at_fault("rule-name", file, f"rule set {rules.reference!r}", f"{path.stem!r}", "Rename the file.")
+    return rules
+
+
+def _as_json(document: dict[str, object]) -> str:
+    """TOML as JSON text, so that lists become tuples; dates and infinities have no place and become text."""
+    return json.dumps(document, default=str)
+
+
+def _at_fault(code: str, file: str, found: str, expected: str, cure: str) -> RuleSetError:
+    return RuleSetError(Problem(code, Place(file), found, expected, cure, blocks="file"))

@@ -1,0 +1,94 @@
+"""Rule sets: the shipped files against the functions they name, and files at fault against the door."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from interchange.analysis import chain, checks, steps
+from interchange.errors import RuleSetError
+from interchange.model import ruleset
+
+GOOD = """
+id = "mine"
+edition = "2020"
+title = "Mine"
+applies_to = ["multi_point"]
+status = "practice"
+[[steps]]
+name = "power_law"
+provenance = "physics"
+source = "mine"
+"""
+
+
+def written(folder: Path, text: str, name: str = "mine@2020.toml") -> Path:
+    path = folder / name
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("reference", ruleset.references())
+def test_shipped_rule_sets_name_functions_and_keywords_that_exist(reference: str) -> None:
+    rules = ruleset.named(reference)
+    assert rules.reference == reference
+    assert chain.step_faults(rules.steps, reference) == []
+    assert checks.check_faults(rules.checks, reference) == []
+    assert len({rule.name for rule in rules.checks}) == len(rules.checks)
+
+
+@pytest.mark.parametrize("reference", ruleset.references())
+def test_limits_without_a_source_say_so(reference: str) -> None:
+    for rule in ruleset.named(reference).checks:
+        assert (rule.provenance == "common practice") == ("common practice, no source" in rule.source)
+
+
+def test_every_step_and_check_is_used_by_a_shipped_rule_set() -> None:
+    shipped = [ruleset.named(reference) for reference in ruleset.references()]
+    assert {rule.name for rules in shipped for rule in rules.steps} == set(steps.STEPS)
+    assert {rule.name for rules in shipped for rule in rules.checks} == set(checks.CHECKS)
+
+
+def test_the_three_rule_sets_of_this_release_are_there() -> None:
+    assert ruleset.references() == ("as_displayed", "astm-e1827-one-point@2011", "iso9972@2015")
+
+
+def test_a_good_file_is_read(tmp_path: Path) -> None:
+    rules = ruleset.load(written(tmp_path, GOOD))
+    assert (rules.reference, rules.applies_to, rules.checks) == ("mine@2020", ("multi_point",), ())
+
+
+@pytest.mark.parametrize(
+    ("text", "code", "column"),
+    [
+        (GOOD + "[", "rule-text", None),
+        (GOOD.replace('title = "Mine"', ""), "form-missing", "title"),
+        (GOOD.replace("title", "titel"), "form-extra-forbidden", "titel"),
+        (GOOD.replace('"physics"', '"hearsay"'), "form-literal-error", "steps.0.provenance"),
+        (GOOD.replace('"multi_point"', '"monitoring"'), "form-literal-error", "applies_to.0"),
+        (GOOD + "arguments = { confidence = nan }", "form-finite-number", "steps.0.arguments.confidence.float"),
+        (GOOD.replace('"2020"', '"2021"'), "rule-name", None),
+    ],
+    ids=["not TOML", "missing", "misspelt", "provenance", "kind", "nan", "other name"],
+)
+def test_a_file_at_fault_is_refused_with_its_place(tmp_path: Path, text: str, code: str, column: str | None) -> None:
+    with pytest.raises(RuleSetError) as caught:
+        ruleset.load(written(tmp_path, text))
+    found = [(problem.code, problem.place.file, problem.place.column) for problem in caught.value.problems]
+    assert (code, "mine@2020.toml", column) in found
+    assert caught.value.exit_code == 3
+
+
+def test_a_file_in_another_encoding_or_absent_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "mine@2020.toml"
+    with pytest.raises(RuleSetError, match="No such file"):
+        ruleset.load(path)
+    path.write_bytes(GOOD.encode("utf-16"))
+    with pytest.raises(RuleSetError, match="TOML in UTF-8"):
+        ruleset.load(path)
+
+
+def test_an_unknown_name_lists_those_there_are() -> None:
+    with pytest.raises(RuleSetError, match=r"as_displayed, astm-e1827-one-point@2011, iso9972@2015"):
+        ruleset.named("no_such_rules")

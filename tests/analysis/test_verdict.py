@@ -1,0 +1,152 @@
+"""Verdict per use: what each finding leads to, who is named for it, and what was never asked for."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from build import batch, line, multi_point, one_point
+
+from interchange.analysis import chain, checks, verdict
+from interchange.analysis.check import CAUSES, FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT, Check
+from interchange.model import ruleset
+from interchange.quantities import CHOICES
+
+WORDS = CHOICES["verdict"]
+
+
+def check(*levels: int, effect: float = np.nan, cause: str = "") -> Check:
+    size = len(levels)
+    return Check(
+        level=np.array(levels, dtype=np.int8),
+        value=np.full(size, np.nan),
+        limit=np.full(size, np.nan),
+        effect_percent=np.full(size, effect),
+        cause=np.full(size, CAUSES.index(cause), dtype=np.int8),
+    )
+
+
+def judged(use: str, **found: Check) -> list[str]:
+    return [WORDS[code] for code in verdict.verdicts(found)[use].verdict]
+
+
+def by_rules(reference: str, *sessions: Any) -> dict[str, verdict.Verdicts]:
+    rules = ruleset.named(reference)
+    given = batch(*sessions)
+    leakage = chain.run(given, rules.steps, rules.applies_to)
+    return verdict.verdicts(checks.evaluate(given, leakage, rules.checks))
+
+
+def test_every_weight_is_of_a_check_that_exists_and_every_use_is_judged() -> None:
+    known = {*checks.ALWAYS, *checks.CHECKS}
+    assert set(verdict.WEIGHTS) == set(CHOICES["use"])
+    assert {name for weights in verdict.WEIGHTS.values() for name in weights} == known
+    assert max(len(weights) for weights in verdict.WEIGHTS.values()) <= 20
+
+
+@pytest.mark.parametrize("use", CHOICES["use"])
+def test_a_test_without_a_flow_cannot_tell_whatever_else_was_found(use: str) -> None:
+    assert judged(use, usable_flow=check(MISSING), water_in_line=check(SUSPECT)) == ["cannot_tell"]
+
+
+@pytest.mark.parametrize("reference", ruleset.references())
+@pytest.mark.parametrize("session", [one_point(), one_point(kind="monitoring"), one_point(runs=[])], ids=str)
+def test_a_one_point_test_is_never_sound_for_low_pressure(reference: str, session: dict[str, Any]) -> None:
+    found = by_rules(reference, session)["low_pressure_and_exponent"]
+    assert WORDS[found.verdict[0]] == "cannot_tell"
+    assert found.reasons(0)[0] in ("usable_flow", "exponent_fitted")
+
+
+@pytest.mark.parametrize("use", CHOICES["use"])
+def test_a_sound_test_is_sound_for_every_use(use: str) -> None:
+    sound = multi_point(wind_speed_m_s=0.5)
+    found = by_rules("iso9972@2015", sound)[use]
+    assert (WORDS[found.verdict[0]], found.reasons(0)) == ("sound", ())
+
+
+def test_what_a_rule_set_does_not_ask_for_has_no_say() -> None:
+    bare = one_point()
+    assert bare.get("indoor_temperature_c") is None
+    asked, not_asked = (by_rules(name, bare)["flow_at_50"] for name in ("astm-e1827-one-point@2011", "as_displayed"))
+    assert "temperatures_known" in asked.reasons(0)
+    assert not_asked.reasons(0) == ()
+
+
+@pytest.mark.parametrize(
+    ("use", "name", "finding", "expected"),
+    [
+        ("flow_at_50", "water_in_line", check(SUSPECT, effect=14.0), "retest_advised"),
+        ("flow_at_50", "water_in_line", check(SUSPECT), "retest_advised"),
+        ("flow_at_50", "water_in_line", check(SUSPECT, effect=0.5), "note"),
+        ("low_pressure_and_exponent", "water_in_line", check(SUSPECT, effect=0.5), "retest_advised"),
+        ("flow_at_50", "water_in_line", check(NOT_EVALUATED, cause="wind_unknown_large_offset"), "note"),
+        ("flow_at_50", "water_in_line", check(NOT_EVALUATED, cause="wind_unknown"), "sound"),
+        ("flow_at_50", "water_in_line", check(NOT_EVALUATED, cause="windy"), "sound"),
+        ("flow_at_50", "low_pressure_spread", check(SUSPECT), "sound"),
+        ("low_pressure_and_exponent", "low_pressure_spread", check(SUSPECT), "retest_advised"),
+        ("publishable", "low_pressure_spread", check(SUSPECT), "note"),
+        ("flow_at_50", "direction_matches_pressure", check(FAIL), "cannot_tell"),
+        ("flow_at_50", "direction_matches_pressure", check(SUSPECT), "note"),
+        ("flow_at_50", "baseline_missing", check(MISSING), "note"),
+        ("low_pressure_and_exponent", "baseline_missing", check(MISSING), "retest_advised"),
+        ("flow_at_50", "baseline_level", check(FAIL, effect=8.0), "retest_advised"),
+        ("flow_at_50", "baseline_level", check(SUSPECT, effect=8.0), "note"),
+        ("flow_at_50", "baseline_shift", check(SUSPECT, effect=6.0), "retest_advised"),
+        ("flow_at_50", "baseline_shift", check(SUSPECT, effect=2.0), "note"),
+        ("flow_at_50", "pressure_reached", check(SUSPECT, effect=6.0), "retest_advised"),
+        ("flow_at_50", "pressure_reached", check(SUSPECT, effect=2.0), "note"),
+        ("flow_at_50", "exponent_range", check(FAIL), "retest_advised"),
+        ("low_pressure_and_exponent", "exponent_fitted", check(SUSPECT), "note"),
+        ("publishable", "exponent_fitted", check(MISSING), "note"),
+        ("publishable", "point_count", check(FAIL), "retest_advised"),
+        ("flow_at_50", "reported_agrees", check(SUSPECT, effect=9.0), "note"),
+        ("before_after", "reported_agrees", check(SUSPECT, effect=9.0), "sound"),
+        ("flow_at_50", "temperatures_known", check(MISSING), "note"),
+    ],
+)
+def test_a_finding_leads_to_its_verdict(use: str, name: str, finding: Check, expected: str) -> None:
+    assert judged(use, **{name: finding}) == [expected]
+
+
+def test_reasons_stand_with_the_gravest_first_and_alike_for_one_and_for_all() -> None:
+    found = verdict.verdicts(
+        {
+            "temperatures_known": check(PASS, MISSING, MISSING, PASS),
+            "baseline_missing": check(PASS, MISSING, PASS, PASS),
+            "exponent_range": check(PASS, FAIL, PASS, PASS),
+            "usable_flow": check(PASS, PASS, MISSING, PASS),
+        }
+    )["flow_at_50"]
+    expected = [
+        (),
+        ("exponent_range", "baseline_missing", "temperatures_known"),
+        ("usable_flow", "temperatures_known"),
+        (),
+    ]
+    assert [found.reasons(k) for k in range(4)] == expected
+    assert found.reason_texts().tolist() == [";".join(names) for names in expected]
+    assert [WORDS[code] for code in found.verdict] == ["sound", "retest_advised", "cannot_tell", "sound"]
+
+
+def test_a_low_calm_baseline_in_a_one_point_test_advises_a_retest() -> None:
+    wet = one_point(baseline_pa=-11.8, wind_beaufort_low=0, wind_beaufort_high=1, height_m=5.0) | {
+        "indoor_temperature_c": 20.0,
+        "outdoor_temperature_c": 10.0,
+    }
+    found = by_rules("astm-e1827-one-point@2011", wet)["flow_at_50"]
+    assert WORDS[found.verdict[0]] == "retest_advised"
+    assert found.reasons(0)[0] == "water_in_line"
+
+
+def test_a_wild_fit_fails_what_needs_its_exponent() -> None:
+    session = multi_point()
+    session["runs"][0]["points"] = line("depressurisation", [60, 50, 40, 30, 20], exponent=1.2, offset=-1.0)
+    found = by_rules("iso9972@2015", session)
+    assert WORDS[found["low_pressure_and_exponent"].verdict[0]] == "retest_advised"
+    assert "exponent_range" in found["low_pressure_and_exponent"].reasons(0)
+
+
+def test_verdicts_of_no_sessions_are_none() -> None:
+    found = by_rules("iso9972@2015")["publishable"]
+    assert (found.verdict.size, found.reason_texts().size) == (0, 0)
