@@ -19,6 +19,14 @@ EXIT_ARCHIVE = 4
 EXIT_OUR_BUG = 70
 
 
+_LONGEST_FOUND = 300
+
+
+def printable(text: str) -> str:
+    """Text that a terminal shows as it is: characters that would steer it are written out."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
     """Where in a source something stands. Rows count physical lines from 1, as an editor shows them."""
@@ -53,7 +61,8 @@ class Problem:
 
     def __str__(self) -> str:
         more = f" ({self.count} times; this is the first)" if self.count > 1 else ""
-        return f"{self.place}: found {self.found}; expected {self.expected}. {self.cure}{more}"
+        found = self.found if len(self.found) <= _LONGEST_FOUND else f"{self.found[:_LONGEST_FOUND]}…"
+        return printable(f"{self.place}: found {found}; expected {self.expected}. {self.cure}{more}")
 
 
 def grouped(problems: list[Problem]) -> list[Problem]:

@@ -49,3 +49,8 @@ def _cell(value: object) -> object:
     if isinstance(value, str) and value.startswith(_FORMULA_STARTS):
         return f"'{value}"
     return value
+
+
+def counted(count: int, noun: str) -> str:
+    """A count with its noun, in the plural where it is not one."""
+    return f"{count:,} {noun}{'' if count == 1 else 's'}"

@@ -29,6 +29,12 @@ from interchange.analysis.check import (
     runs_with_points,
     worst_run,
 )
+from interchange.analysis.circumstances import (
+    both_directions,
+    plausible_air_changes,
+    plausible_pressure,
+    wind_strength,
+)
 from interchange.analysis.leakage import FLOW_PRESSURE_PA, SHARES, Leakage, note_bit
 from interchange.analysis.water import water_in_line
 from interchange.analysis.work import floats
@@ -291,6 +297,10 @@ CHECKS: dict[str, Callable[..., Check]] = {
         temperatures_known,
         water_in_line,
         reported_agrees,
+        wind_strength,
+        both_directions,
+        plausible_pressure,
+        plausible_air_changes,
     )
 }
 # Where a limit comes from one of these, breaking it can fail a test; any other limit reaches "suspect" at most.

@@ -34,6 +34,7 @@ NOTES = (
     "temperature_unknown",
     "barometer_from_elevation",
     "barometer_unknown",
+    "barometer_assumed",
     "fan_density_not_corrected",
     "envelope_density_not_corrected",
     "reference_not_corrected",

@@ -18,10 +18,8 @@ from interchange.quantities import CHOICES
 USES = CHOICES["use"]
 SOUND, NOTE, RETEST, CANNOT_TELL = range(len(CHOICES["verdict"]))
 
-_MASK_BITS = 20  # room for the checks of one use; three masks fit into one 64-bit number
-
 # Findings of "not evaluated" that people must hear of; the others only say that a check had nothing to look at.
-WORTH_SAYING = ("direction_unknown", "wind_unknown_large_offset", "stack_unknown")
+WORTH_SAYING = ("direction_unknown", "wind_unknown_large_offset", "wind_perhaps_strong", "stack_unknown")
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +39,8 @@ class Weight:
 
 _AT_50 = {
     "usable_flow": Weight(missing=CANNOT_TELL),
+    "plausible_pressure": Weight(suspect=CANNOT_TELL),
+    "plausible_air_changes": Weight(suspect=CANNOT_TELL),
     "direction_matches_pressure": Weight(suspect=NOTE, fail=CANNOT_TELL, untold=NOTE),
     "water_in_line": Weight(suspect=RETEST, untold=NOTE, harmless_below_percent=3.0),
     "exponent_range": Weight(suspect=NOTE, fail=RETEST),
@@ -49,6 +49,7 @@ _AT_50 = {
     "baseline_level": Weight(suspect=NOTE, fail=RETEST),
     "pressure_reached": Weight(suspect=RETEST, fail=RETEST, harmless_below_percent=5.0),
     "highest_pressure": Weight(suspect=NOTE, fail=NOTE),
+    "wind_strength": Weight(suspect=NOTE, fail=NOTE),
     "baseline_missing": Weight(suspect=NOTE, missing=NOTE),
     "baseline_spread": Weight(suspect=NOTE),
     "point_count": Weight(suspect=NOTE, fail=NOTE, missing=NOTE),
@@ -61,14 +62,17 @@ WEIGHTS: Mapping[str, Mapping[str, Weight]] = {
     "flow_at_50": _AT_50,
     "low_pressure_and_exponent": {
         "usable_flow": Weight(missing=CANNOT_TELL),
+        "plausible_pressure": Weight(suspect=CANNOT_TELL),
+        "plausible_air_changes": Weight(suspect=CANNOT_TELL),
         "exponent_fitted": Weight(missing=CANNOT_TELL, suspect=NOTE),
         "direction_matches_pressure": Weight(suspect=NOTE, fail=CANNOT_TELL, untold=NOTE),
         "water_in_line": Weight(suspect=RETEST, untold=NOTE),
         "baseline_missing": Weight(suspect=NOTE, missing=RETEST),
         "exponent_range": Weight(suspect=RETEST, fail=RETEST),
         "correlation": Weight(suspect=RETEST, fail=RETEST),
+        "wind_strength": Weight(suspect=RETEST, fail=RETEST, untold=NOTE),
         "low_pressure_spread": Weight(suspect=RETEST, fail=RETEST),
-        "lowest_pressure": Weight(suspect=NOTE, fail=RETEST),
+        "lowest_pressure": Weight(suspect=NOTE, fail=NOTE),
         "baseline_shift": Weight(suspect=RETEST, fail=RETEST),
         "baseline_level": Weight(suspect=RETEST, fail=RETEST),
         "baseline_spread": Weight(suspect=RETEST, fail=RETEST),
@@ -80,8 +84,11 @@ WEIGHTS: Mapping[str, Mapping[str, Weight]] = {
     "before_after": {name: weight for name, weight in _AT_50.items() if name != "reported_agrees"},
     "publishable": {
         "usable_flow": Weight(missing=CANNOT_TELL),
+        "plausible_pressure": Weight(suspect=CANNOT_TELL),
+        "plausible_air_changes": Weight(suspect=CANNOT_TELL),
         "direction_matches_pressure": Weight(suspect=NOTE, fail=CANNOT_TELL, untold=NOTE),
         "water_in_line": Weight(suspect=RETEST, untold=NOTE),
+        "wind_strength": Weight(suspect=RETEST, fail=RETEST, untold=NOTE),
         "exponent_range": Weight(suspect=NOTE, fail=RETEST),
         "baseline_level": Weight(suspect=NOTE, fail=RETEST),
         "highest_pressure": Weight(suspect=NOTE, fail=RETEST),
@@ -90,10 +97,11 @@ WEIGHTS: Mapping[str, Mapping[str, Weight]] = {
         "pressure_reached": Weight(suspect=NOTE, fail=RETEST),
         "correlation": Weight(suspect=NOTE, fail=RETEST),
         "baseline_shift": Weight(suspect=NOTE, fail=RETEST),
-        "baseline_missing": Weight(suspect=NOTE, missing=NOTE),
+        "baseline_missing": Weight(suspect=NOTE, missing=RETEST),
         "exponent_fitted": Weight(suspect=NOTE, missing=NOTE),
         "baseline_spread": Weight(suspect=NOTE),
         "low_pressure_spread": Weight(suspect=NOTE),
+        "both_directions": Weight(suspect=NOTE),
         "temperatures_known": Weight(missing=NOTE),
         "reported_agrees": Weight(suspect=NOTE),
     },
@@ -117,12 +125,12 @@ class Verdicts:
 
     def reason_texts(self) -> NDArray[np.object_]:
         """The same for all sessions, joined by ";" (empty text where there is none)."""
-        grave = np.zeros(self.verdict.size, dtype=np.int64)  # all masks side by side in one number
-        for mask in reversed(self.masks[NOTE:]):
-            grave = grave << _MASK_BITS | mask
-        keys, inverse = np.unique(grave, return_inverse=True)
-        parts = [(0, *(int(key) >> _MASK_BITS * k & (1 << _MASK_BITS) - 1 for k in range(3))) for key in keys]
-        texts = np.array([";".join(self._named(part)) for part in parts], dtype=object)
+        pattern = np.zeros(self.verdict.size, dtype=np.int64)  # a number for each combination of masks that occurs
+        for mask in self.masks[NOTE:]:
+            found, inverse = np.unique(mask, return_inverse=True)
+            pattern = pattern * found.size + inverse
+        _, first, inverse = np.unique(pattern, return_index=True, return_inverse=True)
+        texts = np.array([";".join(self.reasons(session)) for session in first], dtype=object)
         return np.asarray(texts[inverse], dtype=object)
 
     def _named(self, masks: tuple[int, ...]) -> tuple[str, ...]:

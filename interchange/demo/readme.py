@@ -36,7 +36,7 @@ _BELOW = """
 - **FV-2039**, 1480 m up at -12 °C: densities move the two directions by about -5 and +9 %; the record's own result
   is their mean and hides most of it.
 - **00415 (before)**: the baseline is near -16 Pa on a calm day; stack explains little more than 1 Pa. Water lies in the
-  line. It shifts baseline and point alike, so the recomputed flow is right and the displayed one 17 % low. After the
+  line. It shifts baseline and point alike, so the recomputed flow is right and the displayed one 19 % low. After the
   work the tube was dry.
 - **FV-2037**: water came into the line at the fourth point. The baseline before is dry, the one after is not; no single
   baseline puts this test right. The flow at 50 Pa comes out about right by luck, the exponent does not.

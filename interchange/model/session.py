@@ -21,6 +21,8 @@ Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 Count = Annotated[int, Field(ge=0)]
 Ordinal = Annotated[int, Field(ge=1)]
+# Beyond any test of an envelope: what lies outside is a mark for "no value" or a slip of the decimal point.
+EnvelopePressure = Annotated[float, Field(ge=-500, le=500)]
 Sha256 = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
 
 Kind = Literal["single_point", "two_point", "multi_point", "monitoring", "summary", "not_tested", "other_test"]
@@ -170,8 +172,8 @@ class Point(Record):
     """One held pressure and the fan readings that go with it."""
 
     point_number: Ordinal | None = None
-    target_pressure_pa: float | None = None
-    envelope_pressure_pa: float | None = None
+    target_pressure_pa: EnvelopePressure | None = None
+    envelope_pressure_pa: EnvelopePressure | None = None
     envelope_pressure_spread_pa: NotNegative | None = None
     sample_count: Count | None = None
     averaging_s: Positive | None = None
@@ -186,13 +188,13 @@ class Run(Record):
     run_number: Ordinal
     direction: Direction | None = None
     fan_held: Literal["by_hand", "automatic"] | None = None
-    baseline_before_pressure_pa: float | None = None
+    baseline_before_pressure_pa: EnvelopePressure | None = None
     baseline_before_positive_pa: NotNegative | None = None
     baseline_before_negative_pa: Annotated[float, Field(le=0)] | None = None
     baseline_before_spread_pa: NotNegative | None = None
     baseline_before_count: Count | None = None
     baseline_before_duration_s: NotNegative | None = None
-    baseline_after_pressure_pa: float | None = None
+    baseline_after_pressure_pa: EnvelopePressure | None = None
     baseline_after_positive_pa: NotNegative | None = None
     baseline_after_negative_pa: Annotated[float, Field(le=0)] | None = None
     baseline_after_spread_pa: NotNegative | None = None

@@ -15,7 +15,7 @@ from interchange.operations.plugins import plugins_of
 from interchange.reading.containers import walk
 from interchange.reading.door import read_source
 from interchange.reading.map import Context
-from interchange.table import Row, Table
+from interchange.table import Row, Table, counted
 
 # A commit is made when this much has gathered, so that a long import keeps what it has done.
 _COMMIT_SOURCES = 500
@@ -59,9 +59,9 @@ class ImportReport:
         for line in self.lines:
             files[line.outcome] += 1
             tests[line.outcome] += line.session_count
-        parts = [f"{count} {outcome} ({tests[outcome]} tests)" for outcome, count in files.items()]
+        parts = [f"{count} {outcome} ({counted(tests[outcome], 'test')})" for outcome, count in files.items()]
         dry = " Nothing was written (dry run)." if self.dry_run else ""
-        return f"{len(self.lines)} files: {', '.join(parts) or 'nothing to read'}.{dry}"
+        return f"{counted(len(self.lines), 'file')}: {', '.join(parts) or 'nothing to read'}.{dry}"
 
 
 def import_files(
@@ -93,7 +93,7 @@ def import_files(
             if fresh is not None:  # the same bytes twice in one delivery: the second file is known already
                 fresh -= {session.session_id for session in taken.mapped.sessions}
         problems += [problem for taken in imports for problem in taken.mapped.problems]
-        progress(f"read {len(lines)} files")
+        progress(f"read {counted(len(lines), 'file')}")
     if recompute and not dry_run:
         from interchange.operations.recompute import recompute_archive
 

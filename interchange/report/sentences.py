@@ -106,6 +106,10 @@ _SUBJECTS = {
     "temperatures_known": "Air temperatures",
     "water_in_line": "Water in the outdoor line",
     "reported_agrees": "Result in the source",
+    "wind_strength": "Wind",
+    "both_directions": "Directions",
+    "plausible_pressure": "Size of the pressures",
+    "plausible_air_changes": "Size of the result",
 }
 
 _CAUSES = {
@@ -121,6 +125,9 @@ _CAUSES = {
     "spread_not_recorded": "cannot be told, because the spread of the readings is not recorded",
     "no_low_points": "there are no points at low pressure",
     "nothing_reported": "the source states no flow or air changes at 50 Pa to compare with",
+    "wind_not_recorded": "cannot be told, because the record does not say how windy it was",
+    "wind_perhaps_strong": "by the crew's word the wind may have been stronger than a test bears",
+    "volume_unknown": "cannot be told, because the volume is not recorded",
     "windy": "not looked at, because it was not calm and wind makes the same offset",
     "wind_unknown": "cannot be told, because the record does not say that it was calm",
     "wind_unknown_large_offset": (
@@ -262,6 +269,39 @@ def _water(finding: Finding) -> tuple[str, str]:
     )
 
 
+def _wind_strength(finding: Finding) -> tuple[str, str]:
+    force = finding.details.get("beaufort_low")
+    if finding.value is None and force is not None:
+        what = f"The crew's word for the wind means force {_number(force, 0)} or more on the Beaufort scale"
+        limit = f"force {_number(finding.details.get('beaufort_limit'), 0)}"
+    else:
+        what, limit = f"The wind blew at {_number(finding.value)} m/s", f"{_number(finding.limit)} m/s"
+    return (
+        f"{what}; above {limit} a test is unlikely to hold, and low pressures go first",
+        "Come back on a stiller day.",
+    )
+
+
+def _both_directions(finding: Finding) -> tuple[str, str]:
+    return "The fan was run in one direction only; both are recommended", "Run the fan both ways where it is safe."
+
+
+def _plausible_pressure(finding: Finding) -> tuple[str, str]:
+    return (
+        f"The record holds a pressure of {_number(finding.value)} Pa; a house is hardly ever taken beyond "
+        f"{_number(finding.limit, 0)} Pa",
+        "Look for a slip of the decimal point or of the unit.",
+    )
+
+
+def _plausible_air_changes(finding: Finding) -> tuple[str, str]:
+    return (
+        f"The result is {_number(finding.value, 2)} air changes an hour at 50 Pa; houses lie between "
+        f"{_number(finding.details.get('low'), 1)} and {_number(finding.details.get('high'), 0)}",
+        "Look for a slip in volume, flow or their units.",
+    )
+
+
 def _reported(finding: Finding) -> tuple[str, str]:
     return (
         f"The flow worked out from the readings differs by {_number(finding.value)} % from what the source states, "
@@ -286,6 +326,10 @@ _FOUND: dict[str, Callable[[Finding], tuple[str, str]]] = {
     "low_pressure_spread": _low_pressure_spread,
     "water_in_line": _water,
     "reported_agrees": _reported,
+    "wind_strength": _wind_strength,
+    "both_directions": _both_directions,
+    "plausible_pressure": _plausible_pressure,
+    "plausible_air_changes": _plausible_air_changes,
 }
 
 NOTE_SENTENCES = {
@@ -316,6 +360,10 @@ NOTE_SENTENCES = {
     "temperature_unknown": "Indoor or outdoor temperature is missing.",
     "barometer_from_elevation": "The air pressure was reckoned from the elevation of the site.",
     "barometer_unknown": "Neither air pressure nor elevation of the site is known.",
+    "barometer_assumed": (
+        "Neither air pressure nor elevation of the site is known; that of sea level was assumed, which costs about "
+        "0.5 % of the flow at 50 Pa for 300 m of elevation."
+    ),
     "fan_density_not_corrected": "The flow is not corrected for the density of the air in the fan.",
     "envelope_density_not_corrected": "The flow is not corrected for the density of the air in the leaks.",
     "reference_not_corrected": "The result is not brought to reference conditions.",

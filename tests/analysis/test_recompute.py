@@ -281,9 +281,25 @@ def test_the_barometer_is_reckoned_from_the_elevation_or_absent() -> None:
     assert "barometer_from_elevation" in notes(high)
     assert high.session["flow_50_m3_h"][0] == pytest.approx(told.session["flow_50_m3_h"][0], rel=1e-5)
     assert "barometer_from_elevation" not in notes(told)
+    assert "barometer_assumed" in notes(unknown)
+    at_sea_level = recompute(ONE, one_point(**{**cold, "barometric_pressure_pa": 101_325.0}))
+    assert unknown.session["flow_50_m3_h"][0] == at_sea_level.session["flow_50_m3_h"][0]
+
+
+def test_without_a_barometer_and_an_assumed_one_only_the_ratio_of_densities_is_corrected() -> None:
+    steps = [rule for rule in ONE.steps if rule.name != "air_pressure"]
+    unknown = chain.run(batch(one_point(**{**COLD, "barometric_pressure_pa": None})), steps)
     assert {"barometer_unknown", "fan_density_not_corrected", "reference_not_corrected"} <= notes(unknown)
     # the ratio of indoor to outdoor density needs no barometer
     assert unknown.session["share_envelope_density_percent"][0] == pytest.approx(-7.1392, abs=2e-4)
+
+
+def test_the_flow_goes_with_the_air_pressure_as_the_step_that_assumes_it_says() -> None:
+    low, high = (
+        recompute(ONE, one_point(**{**COLD, "barometric_pressure_pa": pressure})).session["flow_50_m3_h"][0]
+        for pressure in (97_772.0, 101_325.0)  # ASHRAE standard atmosphere at 300 m and at sea level (computed)
+    )
+    assert low / high == pytest.approx((97_772 / 101_325) ** (1 - 0.65 - 0.5), rel=1e-12)
 
 
 def test_a_calibration_without_density_stays_as_it_is_where_none_may_be_assumed() -> None:
@@ -392,7 +408,7 @@ def test_shares_multiply_to_the_whole_way_from_the_displayed_flow(seed: int) -> 
 def test_each_share_is_what_its_correction_alone_adds() -> None:
     sessions = batch(*(two_way(seed) for seed in range(5)))
     before = chain.run(sessions, [step("power_law")]).session["flow_50_m3_h"]
-    steps = [one for one in ISO.steps if one.name not in ("power_law", "leakage_area")]
+    steps = [one for one in ISO.steps if one.name not in ("air_pressure", "power_law", "leakage_area")]
     shares = chain.run(sessions, ISO.steps).session
     for count, (one, name) in enumerate(zip(steps, SHARES, strict=True), 1):
         made = steps[:count]

@@ -27,6 +27,7 @@ def shipped(name: str) -> tuple[Step, ...]:
 
 # 1.2041 kg/m3 is dry air of 20 degrees Celsius and 101325 Pa; it stands in where a calibration names no density.
 CORRECTIONS = (
+    Step("air_pressure", {"pressure_pa": 101_325.0}),
     Step("baseline"),
     Step("fan_calibration"),
     Step("fan_density", {"assumed_reference_air_density_kg_m3": 1.2041}),
