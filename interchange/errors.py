@@ -113,3 +113,13 @@ class ArchiveError(InterchangeError):
     """The archive cannot be opened, written or trusted."""
 
     exit_code = EXIT_ARCHIVE
+
+
+def cannot_write(place: str, error: OSError) -> UsageError:
+    """The end of a command whose output has no place to go."""
+    found = error.strerror or str(error)
+    return UsageError(
+        Problem(
+            "cannot-write", Place(place), found, "a place that can be written to", "Give another place, or make room."
+        )
+    )

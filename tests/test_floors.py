@@ -33,7 +33,7 @@ FLOORS: dict[str, set[str]] = {
     "exchange": SECOND - {"demo"},
     "report": FIRST,
     "operations": SECOND | {"reading", "archive", "exchange", "report"},
-    "cli": {"errors", "table", "operations", "report", "exchange"},
+    "cli": {"errors", "files", "table", "operations", "report", "exchange"},
 }
 OUTSIDE: dict[str, set[str]] = {
     "errors": set(),

@@ -10,13 +10,13 @@ from interchange.cli.output import archive_option, emit, end_with, format_option
 
 
 @click.command("import")
-@click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path, exists=True))
 @archive_option
 @click.option(
     "--plugins",
     "plugin_folders",
     multiple=True,
-    type=click.Path(path_type=Path, file_okay=False),
+    type=click.Path(path_type=Path, file_okay=False, exists=True),
     metavar="DIR",
     help="Another folder of plugins; may be given several times.",
 )
@@ -49,5 +49,7 @@ def import_(
     report = import_files(root, paths, plugin_folders, dry_run=dry_run, recompute=recompute, progress=say)
     emit(report.table(), form, output)
     say_problems(report.problems)
+    for question in report.questions:
+        say(f"question: {question}")
     say(report.summary())
     end_with(report.all_imported)

@@ -11,7 +11,8 @@ from typing import Any, TypeVar
 
 import click
 
-from interchange.errors import EXIT_ANSWER_IS_NO, Problem
+from interchange.errors import EXIT_ANSWER_IS_NO, Problem, cannot_write
+from interchange.files import write_atomically
 from interchange.report.heads import Units, head, shown
 from interchange.report.section import Section
 from interchange.table import Table, csv_text, json_text
@@ -50,7 +51,8 @@ def format_options(command: Command) -> Command:
         type=click.Choice(["table", "csv", "json", "parquet"]),
         default="table",
         show_default=True,
-        help="How to write the data; all but table are in SI units.",
+        help="How to write the data; all but table are in SI units. In CSV an apostrophe stands before text that a "
+        "spreadsheet would run as a formula.",
     )(command)
 
 
@@ -83,11 +85,17 @@ def emit(table: Table, form: str = "table", output: Path | None = None, units: U
         data = parquet_bytes(table)
     else:
         data = (csv_text(table) if form == "csv" else json_text(table)).encode()
-    if output is None:
-        click.echo(data, nl=False)
-    else:
-        output.write_bytes(data)
-        say(f"wrote {output}")
+    try:
+        if output is None:
+            click.echo(data, nl=False)
+        else:
+            write_atomically(output, data)
+            say(f"wrote {output}")
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        place = "standard output" if output is None else str(output)
+        raise cannot_write(place, error) from None
     for sentence in table.left_out:
         say(f"left out: {sentence}")
     for sentence in table.notes:

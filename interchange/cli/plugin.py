@@ -14,7 +14,7 @@ def _folders(command: Command) -> Command:
         "--plugins",
         "plugin_folders",
         multiple=True,
-        type=click.Path(path_type=Path, file_okay=False),
+        type=click.Path(path_type=Path, file_okay=False, exists=True),
         metavar="DIR",
         help="Another folder of plugins; may be given several times.",
     )(command)
@@ -42,7 +42,7 @@ def list_(plugin_folders: tuple[Path, ...], form: str, output: Path | None) -> N
 
 
 @plugin.command()
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", type=click.Path(path_type=Path, exists=True))
 @_folders
 @format_options
 def explain(file: Path, plugin_folders: tuple[Path, ...], form: str, output: Path | None) -> None:

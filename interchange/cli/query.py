@@ -17,8 +17,8 @@ from interchange.cli.output import archive_option, emit, format_options
 def query(sql: str | None, root: Path, version: int | None, form: str, output: Path | None) -> None:
     """Ask the archive one question in SQL.
 
-    One SELECT over the views sessions, runs, points, fan_readings, channels, traces, journal, results, checks and
-    verdicts. It can read nothing else and write nothing. Without SQL the views and their columns are listed.
+    One SELECT over the archive's views (sessions, runs, points, results, checks, verdicts and more). It can read
+    nothing else and write nothing. Without SQL the views and their columns are listed. Ctrl-C ends a long query.
 
     Example: interchange query "select crew, count(*) from sessions group by crew" --archive tests-2026
     """

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from interchange.cli.output import emit, end_with, format_options, say, say_problems
+from interchange.table import counted
 
 
 @click.group()
@@ -27,7 +28,7 @@ def show(form: str, output: Path | None) -> None:
 
 
 @schema.command()
-@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path, exists=True))
 def validate(files: tuple[Path, ...]) -> None:
     """Check session documents (JSON) against the schema.
 
@@ -39,7 +40,7 @@ def validate(files: tuple[Path, ...]) -> None:
     for file in files:
         found = faults(file)
         valid = valid and not found
-        say(f"{file}: {'valid' if not found else f'{len(found)} faults'}")
+        say(f"{file}: {'valid' if not found else counted(len(found), 'fault')}")
         say_problems(found)
     end_with(valid)
 

@@ -181,6 +181,7 @@ def _point(line: str, openings: list[str]) -> Document:
         "envelope_pressure_pa": number(envelope, "Pa", "envelope_pressure_pa"),
         "envelope_pressure_spread_pa": number(spread, "Pa", "envelope_pressure_spread_pa"),
         "averaging_s": number(seconds, "s", "averaging_s"),
+        "baseline_removed": False,
         "fan_readings": [reading],
     }
 

@@ -39,6 +39,7 @@ def _session(row: int, cells: dict[str, str]) -> Document:
         return None if found is None else number(found, spelling, quantity)
 
     pressure_pa = value("House pressure (Pa)", "Pa", "envelope_pressure_pa")
+    removed = None if pressure_pa is None else False
     wind = text("Wind")
     low, high = _BEAUFORT[wind] if wind else (None, None)
     started = datetime.strptime(f"{cells['Test date']} {cells['Test time']}", "%m/%d/%Y %I:%M %p")
@@ -55,7 +56,11 @@ def _session(row: int, cells: dict[str, str]) -> Document:
         "run_number": 1,
         "direction": direction,
         "baseline_before_pressure_pa": value("Baseline (Pa)", "Pa", "baseline_before_pressure_pa"),
-        "points": [filled({"envelope_pressure_pa": pressure_pa, "fan_readings": [filled(reading)]})],
+        "points": [
+            filled(
+                {"envelope_pressure_pa": pressure_pa, "baseline_removed": removed, "fan_readings": [filled(reading)]}
+            )
+        ],
     }
     groups: dict[str, Any] = {
         "record": filled(

@@ -8,7 +8,7 @@ from typing import Literal
 
 from interchange.archive.snapshot import Snapshot
 from interchange.archive.store import Store
-from interchange.errors import Place, Problem, SourceError
+from interchange.errors import cannot_write
 from interchange.exchange import tidy
 from interchange.files import write_atomically
 from interchange.model import document
@@ -32,15 +32,7 @@ def export_tests(root: Path, tests: Sequence[str], form: Form, folder: Path, ver
         texts = _documents(snapshot, sessions) if form == "session" else _tables(snapshot, sessions)
         return [_write(folder / name, text) for name, text in texts.items()]
     except OSError as error:
-        raise SourceError(
-            Problem(
-                "cannot-write",
-                Place(str(folder)),
-                error.strerror or str(error),
-                "a folder that can be written to",
-                "Give another folder, or make room.",
-            )
-        ) from None
+        raise cannot_write(str(folder), error) from None
 
 
 def _write(path: Path, text: str) -> Path:

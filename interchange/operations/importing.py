@@ -10,7 +10,7 @@ from pathlib import Path
 from interchange.archive.store import Receipt, Store
 from interchange.errors import Problem, grouped
 from interchange.files import Source
-from interchange.model.question import Import
+from interchange.model.question import Import, Question
 from interchange.operations.plugins import plugins_of
 from interchange.reading.containers import walk
 from interchange.reading.door import read_source
@@ -39,6 +39,7 @@ class ImportReport:
 
     lines: tuple[Line, ...]
     problems: tuple[Problem, ...]
+    questions: tuple[str, ...]
     dry_run: bool
 
     @property
@@ -83,6 +84,7 @@ def import_files(
     registry = plugins_of(plugin_folders, root)
     context = Context(time_zone=store.settings.time_zone)
     lines: list[Line] = []
+    questions: list[str] = []
     problems: list[Problem] = [replace(problem, blocks="note") for problem in registry.problems]
     for batch in _batches(paths, lines, problems):
         imports = [read_source(source, registry.plugins, context) for source in batch]
@@ -93,12 +95,13 @@ def import_files(
             if fresh is not None:  # the same bytes twice in one delivery: the second file is known already
                 fresh -= {session.session_id for session in taken.mapped.sessions}
         problems += [problem for taken in imports for problem in taken.mapped.problems]
+        questions += [_in_words(question) for taken in imports for question in taken.mapped.questions]
         progress(f"read {counted(len(lines), 'file')}")
     if recompute and not dry_run:
         from interchange.operations.recompute import recompute_archive
 
         recompute_archive(root, progress=progress)
-    return ImportReport(tuple(lines), tuple(grouped(problems)), dry_run)
+    return ImportReport(tuple(lines), tuple(grouped(problems)), tuple(questions), dry_run)
 
 
 def _batches(paths: Sequence[Path], lines: list[Line], problems: list[Problem]) -> Iterator[list[Source]]:
@@ -143,3 +146,8 @@ def _short(problem: Problem) -> str:
     place = [f"row {row}"] * (row is not None) + [f"column '{column}'"] * (column is not None)
     found = f"found {problem.found.split(';')[0]}"
     return f"{', '.join(place)}: {found}" if place else found
+
+
+def _in_words(question: Question) -> str:
+    choices = "; ".join(f"'{choice.value}': {choice.words}" for choice in question.choices)
+    return f"{question.place}: {question.subject} {question.why}" + (f" Possible: {choices}." if choices else "")

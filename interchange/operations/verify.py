@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from interchange.archive import verify
-from interchange.errors import Problem
+from interchange.errors import ArchiveError, Problem
+from interchange.table import counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,9 +27,16 @@ class Verified:
         if self.whole:
             return "The archive is whole: everything is as it was committed."
         faults = sum(problem.blocks != "note" for problem in self.problems)
-        return f"The archive is not whole: {faults} fault{'s' if faults > 1 else ''}, listed above."
+        return f"The archive is not whole: {counted(faults, 'fault')}, listed above."
 
 
 def verify_archive(root: Path) -> Verified:
-    """Check originals, tables, log and settings against what was recorded when they were written."""
-    return Verified(tuple(verify.verify(root)))
+    """Check originals, tables, log and settings against what was recorded when they were written.
+
+    Raises ArchiveError where there is no archive, or one of a newer format.
+    """
+    problems = tuple(verify.verify(root))
+    for problem in problems:
+        if problem.code in ("archive-missing", "archive-format"):
+            raise ArchiveError(problem)
+    return Verified(problems)

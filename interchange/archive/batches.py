@@ -1,0 +1,145 @@
+"""Stored rows as a Batch: the one road from tables to arrays, without a loop over sessions.
+
+Numbers become float64 with NaN where absent, words and truth values int8 codes with -1 where absent.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from interchange.analysis.batch import (
+    CALIBRATION_COLUMNS,
+    POINT_COLUMNS,
+    READING_COLUMNS,
+    RUN_COLUMNS,
+    SESSION_COLUMNS,
+    Batch,
+    Ints,
+)
+from interchange.archive import tables
+from interchange.archive.snapshot import BATCH_ROWS, Snapshot, Where
+from interchange.model.session import Session
+from interchange.quantities import CHOICES
+
+_OWN = tuple(name for name in SESSION_COLUMNS if name != "arrangement")
+_ELEMENT = ".list.element."
+_RUNS = f"runs{_ELEMENT}"
+_POINTS = f"{_RUNS}points{_ELEMENT}"
+_READINGS = f"{_POINTS}fan_readings{_ELEMENT}"
+
+# The only columns read from Parquet, as Parquet spells them. A run or point that is empty in all of them still counts.
+LEAVES = (
+    "session_id",
+    "revision",
+    *_OWN,
+    f"reference_lines{_ELEMENT}arrangement",
+    *(_RUNS + name for name in RUN_COLUMNS),
+    *(_POINTS + name for name in POINT_COLUMNS),
+    *(_READINGS + name for name in READING_COLUMNS),
+    *(f"fan_calibrations{_ELEMENT}{name}" for name in CALIBRATION_COLUMNS),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """A Batch with the ids and stored revisions of its sessions (Arrow strings), in the same order."""
+
+    session_ids: pa.Array
+    revisions: pa.Array
+    batch: Batch
+
+
+def load(snapshot: Snapshot, where: Where | None = None) -> Iterator[Loaded]:
+    """The current sessions, at most 16,384 at a time, whichever files they lie in. `where` as in Snapshot.batches."""
+    for rows in _gathered(snapshot.batches("session", LEAVES, where)):
+        yield from_rows(rows)
+
+
+def from_sessions(sessions: Sequence[Session]) -> Loaded:
+    """Sessions that are not in an archive, by the same road."""
+    rows = tables.session_rows((session, tables.stored_revision(session, ())) for session in sessions)
+    return from_rows(rows.combine_chunks().to_batches()[0] if sessions else _empty())
+
+
+def from_rows(rows: pa.RecordBatch) -> Loaded:
+    """Rows of the session part that hold at least the columns of LEAVES."""
+    run_offsets, runs = _opened(rows["runs"])
+    point_offsets, points = _opened(_field(runs, "points"))
+    reading_offsets, readings = _opened(_field(points, "fan_readings"))
+    calibration_offsets, calibrations = _opened(rows["fan_calibrations"])
+    line_offsets, lines = _opened(rows["reference_lines"])
+    batch = Batch(
+        run_offsets,
+        point_offsets,
+        reading_offsets,
+        calibration_offsets,
+        session={
+            **{name: _numbers(name, rows[name]) for name in _OWN},
+            "arrangement": _first(line_offsets, _numbers("arrangement", _field(lines, "arrangement"))),
+        },
+        run={name: _numbers(name, _field(runs, name)) for name in RUN_COLUMNS},
+        point={name: _numbers(name, _field(points, name)) for name in POINT_COLUMNS},
+        reading={name: _numbers(name, _field(readings, name)) for name in READING_COLUMNS},
+        calibration={name: _numbers(name, _field(calibrations, name)) for name in CALIBRATION_COLUMNS},
+    )
+    return Loaded(rows["session_id"], rows["revision"], batch)
+
+
+def _gathered(batches: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
+    """Small batches of many small files put together, so that a kernel is not called once a file."""
+    waiting: list[pa.RecordBatch] = []
+    for batch in batches:
+        if waiting and sum(one.num_rows for one in waiting) + batch.num_rows > BATCH_ROWS:
+            yield _joined(waiting)
+            waiting = []
+        waiting.append(batch)
+    if waiting:
+        yield _joined(waiting)
+
+
+def _joined(batches: Sequence[pa.RecordBatch]) -> pa.RecordBatch:
+    return batches[0] if len(batches) == 1 else pa.Table.from_batches(batches).combine_chunks().to_batches()[0]
+
+
+def _empty() -> pa.RecordBatch:
+    schema = tables.SCHEMAS["session"]
+    return pa.RecordBatch.from_arrays([pa.array([], field.type) for field in schema], schema=schema)
+
+
+def _opened(lists: pa.Array) -> tuple[Ints, pa.Array]:
+    """Offsets that start at 0, and the elements; our own lists are never null."""
+    offsets = lists.offsets.to_numpy().astype(np.int64)
+    return offsets - offsets[0], lists.flatten()
+
+
+def _field(structs: pa.Array, name: str) -> pa.Array:
+    return structs.field(structs.type.get_field_index(name))
+
+
+def _numbers(name: str, values: pa.Array) -> NDArray[np.generic]:
+    kind = values.type
+    if pa.types.is_string(kind):
+        codes = pc.index_in(values, pa.array(CHOICES[name]))
+        return _plain(pc.fill_null(codes, -1).cast(pa.int8()))
+    if pa.types.is_boolean(kind):
+        return _plain(pc.fill_null(values.cast(pa.int8()), -1))
+    return _plain(values if pa.types.is_float64(kind) else values.cast(pa.float64(), safe=False))
+
+
+def _plain(values: pa.Array) -> NDArray[np.generic]:
+    array: NDArray[np.generic] = values.to_numpy(zero_copy_only=False)
+    return array
+
+
+def _first(offsets: Ints, values: NDArray[np.generic]) -> NDArray[np.generic]:
+    """The first value of each segment, -1 for an empty segment."""
+    first = np.full(len(offsets) - 1, -1, np.int8)
+    filled = offsets[1:] > offsets[:-1]
+    first[filled] = values[offsets[:-1][filled]]
+    return first

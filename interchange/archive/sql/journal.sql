@@ -1,0 +1,2 @@
+-- One row an attempt to import a source.
+SELECT * FROM $source

@@ -1,0 +1,3 @@
+-- One row a reference line of a test.
+SELECT session_id, item.*
+FROM (SELECT session_id, unnest(reference_lines) AS item FROM ($sessions))

@@ -1,0 +1,38 @@
+"""Checksums of the few files whose name cannot carry their hash: log entries and `archive.toml`.
+
+Each is one line as `sha256sum --check` reads it, run in the archive's folder.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from interchange.archive import log
+from interchange.archive.parquet import sha256
+from interchange.files import write_atomically
+
+FOLDER = "checksums"
+
+
+def path(root: Path, target: Path) -> Path:
+    """Where the checksum of a file is kept."""
+    return root / FOLDER / f"{target.stem}.sha256"
+
+
+def line(root: Path, target: Path) -> str:
+    """The checksum line of a file as it is now."""
+    return f"{sha256(target)}  {target.relative_to(root).as_posix()}\n"
+
+
+def record(root: Path, target: Path) -> None:
+    """Record the checksum of a file as it is now."""
+    write_atomically(path(root, target), line(root, target).encode())
+
+
+def without(root: Path, version: int) -> list[Path]:
+    """The log entry of a version, and those before it whose writer was cut off before it recorded a checksum."""
+    entries = []
+    while version >= 0 and not path(root, log.entry(root, version)).exists():
+        entries.append(log.entry(root, version))
+        version -= 1
+    return entries

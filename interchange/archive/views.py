@@ -1,0 +1,105 @@
+"""The views for people, over the files of one version, on a connection that can reach nothing else.
+
+Imports duckdb only. Each view is one file in `sql/`; a name after `$` stands for rows of a part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from functools import cache
+from pathlib import Path
+from string import Template
+
+import duckdb
+
+from interchange.archive import derived
+from interchange.archive.faults import cannot_read, fault
+from interchange.archive.log import PARTS, TABLE, Version
+
+MEMORY_LIMIT = "4GB"
+_SQL = Path(__file__).parent / "sql"
+
+# Set before anything is read; `temp_directory` empty means that nothing ever spills to disk.
+_CONFIG: dict[str, str | bool | int | float | list[str]] = {
+    "autoinstall_known_extensions": False,
+    "autoload_known_extensions": False,
+    "allow_community_extensions": False,
+    "python_enable_replacements": False,
+    "temp_directory": "",
+    "memory_limit": MEMORY_LIMIT,
+}
+
+
+@cache
+def names() -> frozenset[str]:
+    """The names of all views."""
+    return frozenset(path.stem for path in _SQL.glob("[a-z]*.sql"))
+
+
+def connect() -> duckdb.DuckDBPyConnection:
+    """A connection in memory that holds nothing yet."""
+    return duckdb.connect(":memory:", config=_CONFIG)
+
+
+def fill(
+    connection: duckdb.DuckDBPyConnection, root: Path, version: Version, wanted: Collection[str] | None = None
+) -> None:
+    """Make the views wanted, by default all that this version has rows for, and lock the connection.
+
+    It then reads exactly the Parquet files that those views stand on, and writes none. Raises ArchiveError where a
+    view wanted by name stands on results that were not computed from this version.
+    """
+    files = {part: version.files[part] for part in PARTS} | _derived(root, version)
+    absent = [kind for kind in derived.KINDS if kind not in files]
+    for kind in absent:
+        if wanted is not None and kind in wanted:
+            raise _not_computed(root, kind, version.number)
+    rows = {name: _read_parquet(paths) for name, paths in files.items()}
+    current = Template((_SQL / ("_current.sql" if version.hides else "_all.sql")).read_text())
+    for part, name in (("session", "sessions"), ("trace", "traces")):
+        rows[name] = current.substitute(part=rows[part], source=rows["source"])
+    used: set[str] = set()
+    for view in sorted((names() if wanted is None else names() & set(wanted)) - set(absent)):
+        template = Template((_SQL / f"{view}.sql").read_text())
+        used.update(template.get_identifiers())
+        try:
+            connection.execute(f"CREATE VIEW {view} AS {template.substitute(rows)}")
+        except duckdb.Error as error:
+            raise cannot_read(root / TABLE, error) from None
+    _lock(connection, (path for name in _behind(used) for path in files[name]))
+
+
+def _lock(connection: duckdb.DuckDBPyConnection, readable: Iterable[Path]) -> None:
+    connection.execute("SET TimeZone = 'UTC'")
+    connection.execute(f"SET allowed_paths = {_list(readable)}")
+    connection.execute("SET enable_external_access = false")
+    connection.execute("SET lock_configuration = true")
+
+
+def _behind(used: Collection[str]) -> set[str]:
+    """The groups of files that names in a view's SQL stand for."""
+    parts = {"sessions": ("session", "source"), "traces": ("trace", "source")}
+    return {part for name in used for part in parts.get(name, (name,))}
+
+
+def _derived(root: Path, version: Version) -> dict[str, tuple[Path, ...]]:
+    found: dict[str, tuple[Path, ...]] = {}
+    for one in derived.current(root, version.number):
+        found[one.kind] = (*found.get(one.kind, ()), one.path)
+    return found
+
+
+def _not_computed(root: Path, kind: str, version: int) -> Exception:
+    stale = sorted({one.archive_version for one in derived.listing(root) if one.kind == kind})
+    found = f"{kind} of version {', '.join(map(str, stale))} only" if stale else f"no {kind}"
+    expected = f"{kind} computed from version {version}"
+    return fault("results-stale", root, found, expected, "Run the recompute command, then ask again.")
+
+
+def _read_parquet(paths: Iterable[Path]) -> str:
+    return f"read_parquet({_list(paths)}, hive_partitioning = false)"
+
+
+def _list(paths: Iterable[Path]) -> str:
+    quoted = (str(path).replace("'", "''") for path in paths)
+    return "[" + ", ".join(f"'{path}'" for path in quoted) + "]"
