@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import os
-import secrets
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
@@ -47,7 +46,7 @@ def fsync_file(path: Path) -> None:
 
 def write_atomically(path: Path, data: bytes) -> None:
     """Write `data` under a temporary name, make it durable, and give it its name in one step."""
-    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
+    part = path.with_name(f".{path.name}.{os.urandom(4).hex()}.part")
     try:
         with part.open("wb") as handle:
             handle.write(data)

@@ -199,7 +199,9 @@ _TABLE = (
     _q("points_without_pressure", "1", "points left out because they have no pressure"),
     _q("points_extrapolated", "1", "points left out because their flow is extrapolated to another pressure"),
     _q("points_without_flow", "1", "points left out because they have no flow above zero"),
-    _q("points_of_wrong_sign", "1", "points left out because the fan's pressure is zero or against the run's direction"),
+    _q(
+        "points_of_wrong_sign", "1", "points left out because the fan's pressure is zero or against the run's direction"
+    ),
     _q("lowest_pressure_pa", "Pa", "lowest pressure in the fit, as a magnitude, after subtracting the baseline"),
     _q("highest_pressure_pa", "Pa", "highest pressure in the fit, as a magnitude, after subtracting the baseline"),
     _q("flow_coefficient_m3_h", "m3/h", "flow through the envelope at 1 Pa"),

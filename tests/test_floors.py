@@ -45,7 +45,7 @@ OUTSIDE: dict[str, set[str]] = {
     "analysis": {"numpy", "scipy"},
     "demo": {"numpy"},
     "reading": {"pyarrow", "pydantic"},
-    "archive": {"pyarrow", "duckdb", "deltalake", "numpy"},
+    "archive": {"pyarrow", "duckdb", "deltalake", "numpy", "pydantic"},
     "exchange": {"pyarrow"},
     "report": set(),
     "operations": {"pydantic", "numpy", "pyarrow"},

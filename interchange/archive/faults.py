@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 import re
 from pathlib import Path
 
@@ -36,7 +37,8 @@ def cannot_write(root: Path, error: Exception) -> ArchiveError:
     if number is None and (named := re.search(r"os error (\d+)", str(error))):  # as libraries in Rust word it
         number = int(named[1])
     cure = _CURES.get(number or 0, "Remove the cause and import again; what was there before is whole.")
-    return fault("archive-not-written", root, first_line(error), "a folder that takes what is written", cure)
+    found = f"that nothing can be written ({first_line(error) if number is None else os.strerror(number)})"
+    return fault("archive-not-written", root, found, "a folder that takes what is written", cure)
 
 
 def cannot_read(path: Path, error: BaseException) -> ArchiveError:

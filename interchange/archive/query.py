@@ -26,6 +26,7 @@ _TABLE_FUNCTIONS = {
 # functions that leave a trace, or wait; `query` and its like are table functions and so refused above
 _REFUSED_FUNCTIONS = {"currval", "nextval", "setseed", "setval", "sleep_ms", "write_log"}
 _FETCHED_ROWS = 10_000
+_NO_SELECT = "Only SELECT statements can be serialized"  # how DuckDB words it
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +70,16 @@ def _rows(root: Path, connection: duckdb.DuckDBPyConnection) -> Iterator[tuple[A
 def _checked(connection: duckdb.DuckDBPyConnection, sql: str) -> list[dict[str, Any]]:
     """All nodes of the parsed statement. Raises UsageError unless it is exactly one SELECT that only reads."""
     try:
+        sql.encode()
+    except UnicodeEncodeError:
+        raise _not_a_select("bytes that are not text in UTF-8") from None
+    try:
         parsed = json.loads(connection.execute("SELECT json_serialize_sql(?::VARCHAR)", [sql]).fetchall()[0][0])
     except duckdb.Error as error:
         raise _not_a_select(first_line(error)) from None
     if parsed["error"]:
-        raise _not_a_select(parsed["error_message"])
+        message = parsed["error_message"]
+        raise _not_a_select("a statement that is not a SELECT" if message.startswith(_NO_SELECT) else message)
     if len(parsed["statements"]) != 1:
         raise _not_a_select(f"{len(parsed['statements'])} statements")
     nodes = list(_nodes(parsed))

@@ -57,7 +57,9 @@ def read(root: Path) -> Settings:
     except OSError as error:
         cure = "Ask the owner of the archive for the right to read it."
         raise fault("archive-unreadable", path, str(error), "a file that can be read", cure) from None
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except UnicodeDecodeError:
+        raise fault("archive-settings", path, "bytes that are not text in UTF-8", "a TOML file", _RESTORE) from None
+    except tomllib.TOMLDecodeError as error:
         raise fault("archive-settings", path, str(error), "a TOML file in UTF-8", _RESTORE) from None
     found = document.get("format")
     if isinstance(found, int) and found > FORMAT:

@@ -15,12 +15,13 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
 import pyarrow as pa
 import pyarrow.compute as pc
+from pydantic import ValidationError
 
 from interchange import __version__
 from interchange.archive.log import Part
-from interchange.errors import Place, Problem
+from interchange.errors import ArchiveError, Place, Problem
 from interchange.model.base import Record
-from interchange.model.document import revision
+from interchange.model.document import revision, validation_problems
 from interchange.model.question import Choice, Import, Question, Trace
 from interchange.model.session import Session
 
@@ -173,7 +174,10 @@ def sessions(rows: pa.RecordBatch) -> Iterator[Session]:
     for row in rows.to_pylist():
         document = {name: row[name] for name in Session.model_fields if name not in _GROUPS}
         document.update({group: {name: row[name] for name in names} for group, names in _GROUPS.items()})
-        yield Session.model_validate(document)
+        try:
+            yield Session.model_validate(document)
+        except ValidationError as error:
+            raise ArchiveError(*validation_problems(error, f"test {row['session_id']}")) from None
 
 
 def trace_rows(traces: Iterable[tuple[Trace, str]]) -> Iterator[dict[str, Any]]:

@@ -16,7 +16,7 @@ from interchange.archive import derived
 from interchange.archive.faults import cannot_read, fault
 from interchange.archive.log import PARTS, TABLE, Version
 
-MEMORY_LIMIT = "4GB"
+MEMORY_LIMIT = "2GB"
 _SQL = Path(__file__).parent / "sql"
 
 # Set before anything is read; `temp_directory` empty means that nothing ever spills to disk.
@@ -38,7 +38,9 @@ def names() -> frozenset[str]:
 
 def connect() -> duckdb.DuckDBPyConnection:
     """A connection in memory that holds nothing yet."""
-    return duckdb.connect(":memory:", config=_CONFIG)
+    connection = duckdb.connect(":memory:", config=_CONFIG)
+    connection.execute("SET enable_progress_bar = false")  # it would be drawn on standard output, among the data
+    return connection
 
 
 def fill(

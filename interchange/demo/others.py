@@ -130,7 +130,8 @@ def _unknown() -> Delivery:
         "quillby/branch-office-tests.csv",
         ("\n".join(lines) + "\n").encode(),
         "refused",
-        "no plugin knows this layout; sign, unit of the air flow and date order are not in the file and must be said by somebody who knows",
+        "no plugin knows this layout; sign, unit of the air flow and date order are not in the file "
+        "and must be said by somebody who knows",
     )
 
 

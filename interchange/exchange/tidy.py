@@ -71,11 +71,11 @@ def traces_table(traces: Iterable[Trace]) -> Table:
 
 
 def _seconds(trace: Trace) -> list[float]:
-    if trace.interval_s is None:
-        assert trace.time_s is not None
+    if trace.time_s is not None:
         seconds: list[float] = trace.time_s.to_pylist()
         return seconds
-    return [trace.start_s + i * trace.interval_s for i in range(len(trace.values))]
+    step = trace.interval_s or 0.0  # a single value has no step
+    return [trace.start_s + i * step for i in range(len(trace.values))]
 
 
 def _names(group: str) -> list[str]:

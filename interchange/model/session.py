@@ -8,6 +8,7 @@ single groups into columns of the same names and keep the lists as nested lists.
 from __future__ import annotations
 
 from datetime import date
+from functools import cache
 from typing import Annotated, Literal
 
 from pydantic import AwareDatetime, Field, NaiveDatetime, StringConstraints
@@ -247,3 +248,24 @@ class Session(Record):
     runs: tuple[Run, ...] = ()
     kept: tuple[Kept, ...] = ()
     source: SourceOfRecord
+
+
+_BOUNDS = {
+    "exclusiveMinimum": "greater_than",
+    "minimum": "greater_than_equal",
+    "exclusiveMaximum": "less_than",
+    "maximum": "less_than_equal",
+}
+
+
+@cache
+def bounds(name: str) -> tuple[tuple[str, float], ...]:
+    """Bounds of a measured value in its own unit, each with the kind of fault that a value beyond it is.
+
+    They hold for whole columns of a log as for single fields: `(("greater_than", -90.0), ("less_than", 90.0))`.
+    """
+    for form in (Point, FanReading, Conditions):
+        if name in form.model_fields:
+            number = form.model_json_schema()["properties"][name].get("anyOf", [{}])[0]
+            return tuple((kind, float(number[key])) for key, kind in _BOUNDS.items() if key in number)
+    return ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from pydantic import ValidationError
@@ -11,6 +12,8 @@ from interchange.model.base import Record
 from interchange.model.manifest import Level
 from interchange.model.session import Building, Conditions, RecordKeeping, Reported, Session, Time
 from interchange.quantities import QUANTITIES
+from interchange.reading import ranges
+from interchange.reading.words import quoted
 
 _GROUPS: dict[str, type[Record]] = {
     "record": RecordKeeping,
@@ -25,24 +28,29 @@ _LISTS: dict[Level, tuple[str, str]] = {
     "fan": ("fans", "fan_id"),
     "line": ("reference_lines", "line_id"),
 }
-_LIMITS = {
-    "greater_than": ("gt", "greater than {}"),
-    "greater_than_equal": ("ge", "of {} or more"),
-    "less_than": ("lt", "less than {}"),
-    "less_than_equal": ("le", "of {} or less"),
+# what the model wants where a value is not beyond a bound, in words of ours
+_FORMS = {
+    "string_too_long": "text of at most {max_length} characters",
+    "int_from_float": "a whole number",
+    "missing": "a value",
 }
 
-Cell = tuple[int, str, str]  # row, column or key, text
+Cell = tuple[int, str, str, ranges.Scale | None]  # row, column or key, text, and how its number was converted
 Part = dict[str, Any]
 
 
 class Draft:
     """A session document in the making."""
 
-    def __init__(self, place: str) -> None:
-        self.place = place
+    def __init__(self, row: int | None = None) -> None:
+        self.row = row
         self.document: Part = {"runs": []}
         self._cells: dict[tuple[int, str], Cell] = {}
+
+    @property
+    def place(self) -> str:
+        """The test's place in the source: its row, where each row is a test."""
+        return "file" if self.row is None else f"row {self.row}"
 
     def set(self, part: Part, name: str, value: Any, cell: Cell | None) -> None:
         """Fill one field of a part of the document."""
@@ -71,9 +79,9 @@ class Draft:
         return name in (self.document if group is None else self.document.get(group, {}))
 
     def place_of(self, part: Part, name: str, file: str) -> Place:
-        """Where in the source the value of a field stands."""
+        """Where in the source the value of a field stands; the test's own place where no cell gave it."""
         cell = self._cells.get((id(part), name))
-        return Place(file, cell[0], cell[1]) if cell is not None else Place(file, column=name)
+        return Place(file, cell[0], cell[1]) if cell is not None else Place(file, self.row)
 
     def finish(self, file: str) -> Session | list[Problem]:
         """The session, or what the model finds wrong with it, each fault at the cell it came from."""
@@ -87,21 +95,14 @@ class Draft:
         *way, name = fault["loc"]
         for step in way:
             part = part[step]
-        quantity = QUANTITIES.get(str(name))
-        words = quantity.words if quantity is not None else str(name)
-        cell = self._cells.get((id(part), str(name)))
-        limit = _LIMITS.get(fault["type"])
-        if limit is not None:
-            bound = f"{fault['ctx'][limit[0]]:g}"
-            unit = f" {quantity.ucum}" if quantity is not None and quantity.ucum not in ("", "1") else ""
-            expected = f"{words}: a number {limit[1].format(bound)}{unit}"
-        else:
-            expected = f"{words}: {fault['msg'][:1].lower()}{fault['msg'][1:]}"
-        if cell is None:
-            found = "nothing" if fault["type"] == "missing" else repr(fault["input"])
-            return Problem("value-refused", Place(file, column=str(name)), found, expected, _CELL, blocks="session")
-        row, column, text = cell
-        return Problem("value-refused", Place(file, row, column), f"'{text}'", expected, _CELL, blocks="session")
-
-
-_CELL = "Correct the cell in the source, or the unit or the field that the plugin states for it."
+        name = str(name)
+        row, column, text, scale = self._cells.get((id(part), name), (self.row, name, None, None))
+        wanted = ranges.expected_of(name, fault, scale)
+        if wanted is None:
+            form = _FORMS.get(fault["type"], f"{fault['msg'][:1].lower()}{fault['msg'][1:]}")
+            words = QUANTITIES[name].words if name in QUANTITIES else name
+            wanted = f"{words}: {form.format(**fault.get('ctx', {}))}"
+        problem = ranges.refused(Place(file, row, column), text or "", wanted)
+        if text is not None:
+            return problem
+        return replace(problem, found="nothing" if fault["type"] == "missing" else quoted(str(fault["input"])))

@@ -11,9 +11,11 @@ import pyarrow.compute as pc
 
 from interchange.errors import Place, Problem
 from interchange.model.manifest import Layout
+from interchange.reading.words import quoted
 
 BLANKS = " \u00a0\u202f"  # blank, no-break blank, narrow no-break blank: all are written between thousands
 UNICODE_MINUS = "\u2212"
+MISSING_CURE = "If it stands for a missing value, leave the cell empty, or add it to `missing` in the plugin's layout."
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +91,7 @@ def over_range_problem(place: Place, text: str, count: int) -> Problem:
     return Problem(
         "over-range",
         place,
-        f"'{text}', the mark for over range",
+        f"{quoted(text)}, the mark for over range",
         "a number",
         "Nothing can be done afterwards; the value is left out and the rest is kept.",
         count,
@@ -106,7 +108,7 @@ def number_problem(place: Place, text: str, layout: Layout) -> Problem:
         return Problem(
             "number-mark",
             place,
-            f"'{text}'",
+            quoted(text),
             f"a number with {words} and {thousands}, as the plugin states",
             "Correct the cell, or state in the plugin's layout what its marks mean.",
             blocks="session",
@@ -114,9 +116,9 @@ def number_problem(place: Place, text: str, layout: Layout) -> Problem:
     return Problem(
         "not-a-number",
         place,
-        f"'{text}'",
+        quoted(text),
         f"a number with {words}",
-        "Correct the cell. If it stands for a missing value, add it to `missing` in the plugin's layout.",
+        f"Correct the cell. {MISSING_CURE}",
         blocks="session",
     )
 

@@ -11,6 +11,7 @@ import importlib.util
 import json
 import os
 import resource
+import shutil
 import subprocess
 import sys
 import time
@@ -74,7 +75,12 @@ def smallest_file(limit: int) -> Callable[[], None]:
 
 
 def run(
-    *words: str, cwd: Path, before: Callable[[], None] | None = None, seconds: float = 120, start: str = START, **more: str
+    *words: str,
+    cwd: Path,
+    before: Callable[[], None] | None = None,
+    seconds: float = 120,
+    start: str = START,
+    **more: str,
 ) -> Ended:
     """Run the program to its end, in a folder. [seconds] is when a hanging child is killed and the test fails."""
     begun = time.monotonic()
@@ -101,11 +107,22 @@ def run_with_peak(*words: str, cwd: Path, seconds: float = 120) -> tuple[Ended, 
 class Programme:
     """An archive in a folder of its own, and the commands on it."""
 
-    def __init__(self, folder: Path, zone: str = "Europe/Dublin", name: str = "archive") -> None:
+    def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.root = folder / name
-        made = self.run("new", name, "--programme", "Outside", "--time-zone", zone, "--units", "si", "--yes")
+        self.root = folder / "archive"
+
+    @classmethod
+    def new(cls, folder: Path, zone: str = "Europe/Dublin") -> Programme:
+        programme = cls(folder)
+        words = ("new", "archive", "--programme", "Outside", "--time-zone", zone, "--units", "si", "--yes")
+        made = programme.run(*words)
         assert made.code == DONE, made.err
+        return programme
+
+    def copied_to(self, folder: Path) -> Programme:
+        """The same in another folder: an archive may be moved."""
+        shutil.copytree(self.folder, folder)
+        return Programme(folder)
 
     def run(self, *words: str, before: Callable[[], None] | None = None, seconds: float = 120, **more: str) -> Ended:
         return run(*words, cwd=self.folder, before=before, seconds=seconds, **more)

@@ -5,9 +5,9 @@ Each text is compared whole. A text judged unclear is not frozen: its test state
 
 from __future__ import annotations
 
+import hashlib
 import io
 import zipfile
-from pathlib import Path
 
 import pytest
 from from_outside import (
@@ -57,7 +57,7 @@ def without(column: str, job: str) -> bytes:
 
 GOOD = {"sheet.csv": sheet(a_row("G-1"), a_row("G-2")), "test.csv": sectioned("G-3"), "log.csv": log("G-4")}
 
-BOMB = packed(("blown.csv", b"a" * 30_000_000), ("beside-the-bomb.csv", sheet(a_row("G-5"))))
+BOMB = packed(("blown.csv", b"a" * 30_000_000))
 FLIPPED = bytearray(packed(("torn.csv", sheet(a_row("B-90"))), ("beside-torn.csv", sheet(a_row("G-7")))))
 FLIPPED[30 + len("torn.csv") + 4] ^= 0xFF
 
@@ -157,12 +157,12 @@ REFUSED: dict[str, tuple[bytes, str]] = {
     ),
     "decimal-point-sectioned.csv": (
         sectioned("B-21", ("-60,3", "-60.3")),
-        ", row 25, column 'Envelope': found '-60.3'; expected a number with a decimal comma and no thousands "
+        ", row 26, column 'Envelope': found '-60.3'; expected a number with a decimal comma and no thousands "
         "mark, as the plugin states. Correct the cell, or state in the plugin's layout what its marks mean.",
     ),
     "thousands-sectioned.csv": (
         sectioned("B-22", (";3159", ";3.159")),
-        ", row 25, column 'Flow': found '3.159'; expected a number with a decimal comma and no thousands "
+        ", row 26, column 'Flow': found '3.159'; expected a number with a decimal comma and no thousands "
         "mark, as the plugin states. Correct the cell, or state in the plugin's layout what its marks mean.",
     ),
     "letter-in-number.csv": (
@@ -171,7 +171,7 @@ REFUSED: dict[str, tuple[bytes, str]] = {
     ),
     "two-sections.csv": (
         sectioned("B-24", ("[Result]", "[Air]\n[Result]")),
-        ", row 30: found section 'Air' for a second time; expected each section once. "
+        ", row 31: found section 'Air' for a second time; expected each section once. "
         "Give each test a file of its own.",
     ),
     "key-twice.csv": (
@@ -241,7 +241,7 @@ UNCLEAR: dict[str, tuple[bytes, str, str]] = {
     ),
     "units-gone.csv": (
         sectioned("B-54", (";Pa;Pa;Pa;s;;Pa;m³/h\n", "")),
-        ", row 24: found '-60' and other numbers where the row of units should stand; expected a unit below each name. "
+        ", row 25: found '-60' and other numbers where the row of units should stand; expected a unit below each name. "
         "Put the row of units back below the header.",
         "six problems for one fault, and their cure (a release of this toolkit) is wrong",
     ),
@@ -263,28 +263,30 @@ UNCLEAR: dict[str, tuple[bytes, str, str]] = {
     ),
 }
 
+WAY_OUT = " Correct the source, or state it in a plugin, and import again."
 HELD: dict[str, tuple[bytes, str]] = {
     "stage.csv": (
         sheet(a_row("H-1", stage="testin")),
-        "question: {name}, row 2, column 'Stage': What does 'testin' mean in 'Stage'? The plugin knows 'test-in', "
-        "'test-out', 'interim', 'inspection'. Correct the source, or state the meaning in a plugin, and import again.",
+        ", row 2, column 'Stage': What does 'testin' mean in 'Stage'? The plugin knows 'test-in', 'test-out', "
+        "'interim', 'inspection'. Possible: before; interim; after; inspection; none of these.",
     ),
     "unit.csv": (
         sectioned("H-2", ("412,5;m³", "412,5")),
-        "question: {name}, row 13, column 'Volume': Which unit has 'Volume' in section [House]? The file writes none. "
-        "Write the unit into the source, or state it in a plugin, and import again.",
+        ", row 13, column 'Volume': Which unit has 'Volume' in section [House]? The file writes none. "
+        "Possible: m3; ft3.",
     ),
     # Clocks in Ireland went from 2:00 back to 1:00 on 25 October 2026 (IANA time zone database, Europe/Dublin).
     "hour-twice.csv": (
         sheet(a_row("H-3", date="10/25/2026", clock="1:30 AM")),
-        "question: {name}, row 2, column 'Test time': Which of the two times 10/25/2026 1:30 AM in row 2 is meant? "
-        "Clocks in Europe/Dublin go through this hour twice on that day. "
-        "Leave the time out of the source, or write another, and import again.",
+        ", row 2, column 'Test time': Which of the two times 10/25/2026 1:30 AM in row 2 is meant? "
+        "Clocks in Europe/Dublin were set back on that day and showed this time twice. "
+        "Possible: the first pass; the second pass.",
     ),
     "signs.csv": (
         sectioned("H-4", *((f"{old};", f"{old[1:]};") for old in ("-60,3", "-50,1", "-40,2", "-30,1", "-20,2"))),
-        "question: {name}, row 25, column 'Envelope': Section [Depressurisation] holds only envelope pressures above "
-        "zero. Which is right, the heading or the signs? Correct the source, and import again.",
+        ", row 25: Section [Depressurisation] holds only envelope pressures above zero. Which is right, the heading or "
+        "the signs? Inside minus outside, depressurisation gives pressures on the other side of zero. "
+        "Possible: the heading; the signs.",
     ),
 }
 
@@ -298,8 +300,8 @@ def full_text(name: str, text: str) -> str:
 
 
 @pytest.fixture(scope="module")
-def delivered(tmp_path_factory: pytest.TempPathFactory) -> tuple[Programme, Ended]:
-    programme = Programme(tmp_path_factory.mktemp("desk"))
+def delivered(empty: Programme, tmp_path_factory: pytest.TempPathFactory) -> tuple[Programme, Ended]:
+    programme = empty.copied_to(tmp_path_factory.mktemp("delivered") / "desk")
     delivery = programme.folder / "delivery"
     delivery.mkdir()
     bad = REFUSED | UNCLEAR | HELD
@@ -317,8 +319,7 @@ def about(ended: Ended, name: str) -> list[str]:
 
 @pytest.mark.parametrize("name", REFUSED)
 def test_a_bad_file_ends_with_one_clear_text(delivered: tuple[Programme, Ended], name: str) -> None:
-    programme, ended = delivered
-    assert about(ended, name) == [full_text(name, REFUSED[name][1])]
+    assert about(delivered[1], name) == [full_text(name, REFUSED[name][1])]
 
 
 @pytest.mark.parametrize(
@@ -333,9 +334,9 @@ def test_a_text_that_is_unclear_today(delivered: tuple[Programme, Ended], name: 
 
 
 @pytest.mark.parametrize("name", HELD)
-@pytest.mark.xfail(strict=True, reason="a question is printed in the table's last column only, without a way out")
+@pytest.mark.xfail(strict=True, reason="a question shows values beside words that say the same, and no way out")
 def test_a_question_says_where_why_and_what_to_do(delivered: tuple[Programme, Ended], name: str) -> None:
-    assert about(delivered[1], name) == [HELD[name][1].format(name=named(name))]
+    assert about(delivered[1], name) == [f"question: {named(name)}{HELD[name][1]}{WAY_OUT}"]
 
 
 def test_what_is_bad_is_refused_or_held_and_all_that_is_good_is_there(delivered: tuple[Programme, Ended]) -> None:
@@ -352,24 +353,25 @@ def test_what_is_bad_is_refused_or_held_and_all_that_is_good_is_there(delivered:
         named("sheet.csv"): ("new", 2),
         named("test.csv"): ("new", 1),
         named("log.csv"): ("new", 1),
-        named("bomb.zip/beside-the-bomb.csv"): ("new", 1),
         named("out.zip/beside-evil.csv"): ("new", 1),
         named("torn.zip/beside-torn.csv"): ("new", 1),
     }
     jobs = [row["job_id"] for row in programme.ask("select job_id from sessions order by job_id")]
-    assert jobs == [f"G-{number}" for number in range(1, 8)]
+    assert jobs == ["G-1", "G-2", "G-3", "G-4", "G-6", "G-7"]
     programme.assert_whole()
 
 
 def test_what_was_refused_or_held_is_kept_as_it_came(delivered: tuple[Programme, Ended]) -> None:
     """README: "The original is kept either way." """
     programme, _ = delivered
-    kept = programme.ask("select source_name, import_state, original_sha256 from journal")
+    journal = programme.ask("select source_name, source_sha256, import_state from journal")
+    states = {row["source_name"]: (row["source_sha256"], row["import_state"]) for row in journal}
     stored = {path.name.split(".")[0] for path in (programme.root / "originals").rglob("*") if path.is_file()}
-    states = {row["source_name"]: row["import_state"] for row in kept if row["original_sha256"] in stored}
-    whole_files = [name for name in REFUSED | UNCLEAR if not name.endswith(".zip")]
-    assert {name: states.get(named(name)) for name in whole_files} == dict.fromkeys(whole_files, "refused")
-    assert {name: states.get(named(name)) for name in HELD} == dict.fromkeys(HELD, "held")
+    for name, (content, *_) in (REFUSED | UNCLEAR | HELD).items():
+        if not name.endswith(".zip"):
+            digest = hashlib.sha256(content).hexdigest()
+            assert states.get(named(name)) == (digest, "held" if name in HELD else "refused"), name
+            assert digest in stored, name
 
 
 def test_nothing_of_a_zip_is_written_outside_the_archive(delivered: tuple[Programme, Ended]) -> None:
@@ -378,16 +380,27 @@ def test_nothing_of_a_zip_is_written_outside_the_archive(delivered: tuple[Progra
     assert not list(programme.folder.parent.glob("evil*"))
 
 
-def huge(tmp_path: Path, size: int) -> None:
-    programme = Programme(tmp_path)
-    delivery = tmp_path / "delivery"
+@pytest.mark.xfail(strict=True, reason="the members beside a bomb are dropped without a word")
+def test_a_good_file_beside_a_bomb_comes_in(programme: Programme) -> None:
+    members = ("good.csv", sheet(a_row("G-8"))), ("blown.csv", b"a" * 30_000_000), ("z.csv", sheet(a_row("G-9")))
+    (programme.folder / "bomb.zip").write_bytes(packed(*members))
+    came_of = outcomes(programme.take("bomb.zip"))
+    assert came_of == {
+        "bomb.zip/good.csv": ("new", 1),
+        "bomb.zip/blown.csv": ("refused", 0),
+        "bomb.zip/z.csv": ("new", 1),
+    }
+
+
+def huge(programme: Programme, size: int) -> None:
+    delivery = programme.folder / "delivery"
     delivery.mkdir()
     (delivery / "good.csv").write_bytes(GOOD["sheet.csv"])
     with (delivery / "huge.csv").open("wb") as file:
         file.write(f"{HEADER}\r\n".encode())
         file.truncate(size)
     words = ("import", "delivery", "--archive", "archive", "--no-recompute", "--format", "json")
-    ended, peak = run_with_peak(*words, cwd=tmp_path, seconds=60)
+    ended, peak = run_with_peak(*words, cwd=programme.folder, seconds=60)
     assert ended.code == ANSWER_IS_NO, ended.err
     assert outcomes(ended) == {named("good.csv"): ("new", 2), named("huge.csv"): ("refused", 0)}
     assert about(ended, "huge.csv") == [
@@ -400,14 +413,14 @@ def huge(tmp_path: Path, size: int) -> None:
 
 
 @linux_only
-def test_a_row_of_a_gigabyte_is_refused_with_little_memory(tmp_path: Path) -> None:
-    huge(tmp_path, 2**30 + 1)
+def test_a_row_of_a_gigabyte_is_refused_with_little_memory(programme: Programme) -> None:
+    huge(programme, 2**30 + 1)
 
 
 @linux_only
 @pytest.mark.full
-def test_a_row_of_two_gigabytes_is_refused_with_little_memory(tmp_path: Path) -> None:
-    huge(tmp_path, 2**31)
+def test_a_row_of_two_gigabytes_is_refused_with_little_memory(programme: Programme) -> None:
+    huge(programme, 2**31)
 
 
 def test_a_dry_run_says_the_same_and_writes_nothing(delivered: tuple[Programme, Ended]) -> None:
