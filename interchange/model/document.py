@@ -77,20 +77,15 @@ def validation_problems(error: ValidationError, file: str) -> list[Problem]:
     problems = []
     for fault in error.errors(include_url=False):
         path = ".".join(str(step) for step in fault["loc"])
-        unknown = fault["type"] == "extra_forbidden"
-        found = "an unknown field" if unknown else "nothing" if fault["type"] == "missing" else repr(fault["input"])
         words = fault["msg"].removeprefix("Value error, ")
-        expected = "a field of this form" if unknown else words[:1].lower() + words[1:]
-        problems.append(
-            Problem(
-                f"form-{fault['type'].replace('_', '-')}",
-                Place(file, column=path),
-                found[:200],
-                expected,
-                "Remove the field or correct its name." if unknown else "Correct the value.",
-                blocks="file",
-            )
-        )
+        kinds = {
+            "extra_forbidden": ("an unknown field", "a field of this form", "Remove the field or correct its name."),
+            "missing": ("nothing", "this field", "Add it."),
+        }
+        otherwise = (repr(fault["input"]), words[:1].lower() + words[1:], "Correct the value.")
+        found, expected, cure = kinds.get(fault["type"], otherwise)
+        code = f"form-{fault['type'].replace('_', '-')}"
+        problems.append(Problem(code, Place(file, column=path), found[:200], expected, cure, blocks="file"))
     return problems
 
 

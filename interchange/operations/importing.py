@@ -149,5 +149,5 @@ def _short(problem: Problem) -> str:
 
 
 def _in_words(question: Question) -> str:
-    choices = "; ".join(f"'{choice.value}': {choice.words}" for choice in question.choices)
+    choices = "; ".join(choice.words for choice in question.choices)
     return f"{question.place}: {question.subject} {question.why}" + (f" Possible: {choices}." if choices else "")

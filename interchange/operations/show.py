@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from interchange.analysis.check import NOT_EVALUATED
+from interchange.analysis.check import NOT_EVALUATED, PASS
 from interchange.archive import batches
 from interchange.archive.store import Store
 from interchange.model.ruleset import RuleSet
@@ -16,10 +16,10 @@ from interchange.operations.assess import Assessed, assess, words
 from interchange.operations.recompute import DISPLAYED, SHARE_COLUMNS
 from interchange.operations.rules import load_rule_sets
 from interchange.operations.select import select_sessions
-from interchange.report.heads import Units, shown
+from interchange.report.heads import Units, shown, with_unit
 from interchange.report.safety import LIMITS, SAFETY
 from interchange.report.section import Section
-from interchange.report.sentences import LEVEL_WORDS, check_sentence, note_sentence, verdict_sentence
+from interchange.report.sentences import LEVEL_WORDS, check_sentence, note_sentence, subject_words, verdict_sentence
 from interchange.table import Row, Table
 
 
@@ -50,7 +50,8 @@ def _view(session: Session, rule_sets: Sequence[RuleSet], units: Units) -> TestV
     if session.channels:
         sections.append(Section("Channels", table=_channels(session)))
     if assessed:
-        sections.append(Section("Flow at 50 Pa", _reported(session, units), _results(assessed)))
+        lines = (*_reported(session, units), *_areas(assessed, units))
+        sections.append(Section("Flow at 50 Pa", lines, _results(assessed)))
     for one in assessed:
         if one.rules.reference != DISPLAYED:
             sections += _judged(one)
@@ -80,7 +81,7 @@ def _recorded(session: Session, units: Units) -> Iterator[str]:
         "outdoor_temperature_c": air.outdoor_temperature_c,
         "wind_speed_m_s": air.wind_speed_m_s,
     }
-    known = [f"{_WORDS[name]} {shown(name, value, units)}" for name, value in house.items() if value is not None]
+    known = [f"{_WORDS[name]} {with_unit(name, value, units)}" for name, value in house.items() if value is not None]
     if air.wind_as_recorded:
         known.append(f"wind '{air.wind_as_recorded}'")
     yield f"house   {', '.join(known) or 'nothing recorded'}"
@@ -154,11 +155,19 @@ def _reported(session: Session, units: Units) -> tuple[str, ...]:
     said = session.reported
     if said.reported_flow_m3_h is None or said.reported_flow_pressure_pa is None:
         return ("The source reports no flow.",)
-    flow = shown("reported_flow_m3_h", said.reported_flow_m3_h, units)
-    return (
-        f"The source reports {flow} {'cfm' if units == 'imperial' else 'm3/h'} "
-        f"at {said.reported_flow_pressure_pa:g} Pa.",
-    )
+    flow = with_unit("reported_flow_m3_h", said.reported_flow_m3_h, units)
+    return (f"The source reports {flow} at {said.reported_flow_pressure_pa:g} Pa.",)
+
+
+def _areas(assessed: Sequence[Assessed], units: Units) -> Iterator[str]:
+    for one in assessed:
+        area = _value(one, "leakage_area_m2")
+        if area is not None:
+            yield (
+                f"Effective leakage area by {one.rules.reference}: {with_unit('leakage_area_m2', area, units)} "
+                f"at {_value(one, 'leakage_area_pressure_pa'):g} Pa, discharge coefficient "
+                f"{_value(one, 'leakage_area_discharge_coefficient'):g}."
+            )
 
 
 def _results(assessed: Sequence[Assessed]) -> Table:
@@ -188,14 +197,19 @@ def _judged(one: Assessed) -> Iterator[Section]:
         verdict = words("verdict", found.verdict)[0]
         verdicts.append(verdict_sentence(use, verdict) + (f" Because of: {reasons}." if reasons else ""))
     yield Section(f"Verdict by {one.rules.reference}", tuple(verdicts))
-    sentences, actions = [], False
+    passed: list[str] = []
+    sentences: list[str] = []
+    actions = False
     for name in one.checks:
         finding = one.finding(name, 0)
-        if finding.level == NOT_EVALUATED and not list(one.worth_saying(name)):
-            continue
-        sentence = check_sentence(finding)
-        actions |= bool(sentence.action)
-        sentences.append(f"{LEVEL_WORDS[finding.level]}: {sentence}")
+        if finding.level == PASS:
+            passed.append(subject_words(name))
+        elif finding.level != NOT_EVALUATED or list(one.worth_saying(name)):
+            sentence = check_sentence(finding)
+            actions |= bool(sentence.action)
+            sentences.append(f"{LEVEL_WORDS[finding.level]}: {sentence}")
+    if passed:
+        sentences.append(f"pass: {', '.join(passed)}")
     notes = tuple(f"note: {note_sentence(code)}" for code in filter(None, str(one.leakage.notes()[0]).split(";")))
     yield Section(f"Checks by {one.rules.reference}", (*sentences, *notes))
     if actions:

@@ -99,9 +99,9 @@ class Draft:
         row, column, text, scale = self._cells.get((id(part), name), (self.row, name, None, None))
         wanted = ranges.expected_of(name, fault, scale)
         if wanted is None:
-            form = _FORMS.get(fault["type"], f"{fault['msg'][:1].lower()}{fault['msg'][1:]}")
-            words = QUANTITIES[name].words if name in QUANTITIES else name
-            wanted = f"{words}: {form.format(**fault.get('ctx', {}))}"
+            form = _FORMS.get(fault["type"])
+            told = form.format(**fault.get("ctx", {})) if form else f"{fault['msg'][:1].lower()}{fault['msg'][1:]}"
+            wanted = f"{QUANTITIES[name].words if name in QUANTITIES else name}: {told}"
         problem = ranges.refused(Place(file, row, column), text or "", wanted)
         if text is not None:
             return problem

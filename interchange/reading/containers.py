@@ -78,13 +78,13 @@ def _walk_zip(path: Path, name: str, limits: ZipLimits) -> Iterator[Source | Pro
                 return
             for info in members:
                 member = f"{name}/{info.filename}"
-                fault = _member_fault(info, member)
+                fault = _name_fault(info, member) or _content_fault(info, member, limits)
                 if fault is not None:
                     yield fault
                     continue
                 yield _member(archive, info, member)
-    except (zipfile.BadZipFile, ValueError) as error:
-        yield _refused("zip-broken", name, f"a zip archive that does not open: {error}", "a whole zip archive", _AGAIN)
+    except (zipfile.BadZipFile, ValueError):
+        yield _refused("zip-broken", name, "a zip archive that does not open", "a whole zip archive", _AGAIN)
 
 
 _AGAIN = "Pack the files again, or give them unpacked."
@@ -98,22 +98,20 @@ def _archive_fault(members: list[zipfile.ZipInfo], name: str, limits: ZipLimits)
     if inflated > limits.inflated_bytes:
         found, expected = f"{inflated:,} bytes once unpacked", f"at most {limits.inflated_bytes:,} bytes"
         return _refused("zip-too-large", name, found, expected, "Pack fewer files into one archive.")
-    for info in members:
-        ratio = info.file_size / max(info.compress_size, 1)
-        if info.file_size > limits.ratio_from_bytes and ratio > limits.ratio:
-            found = f"{info.compress_size:,} bytes that unpack to {info.file_size:,}"
-            expected = f"a member at most {limits.ratio} times its packed size"
-            return _refused("zip-ratio", f"{name}/{info.filename}", found, expected, "Give this file unpacked.")
     return None
 
 
-def _member_fault(info: zipfile.ZipInfo, member: str) -> Problem | None:
+def _name_fault(info: zipfile.ZipInfo, member: str) -> Problem | None:
     parts = PurePosixPath(info.filename.replace("\\", "/"))
     if parts.is_absolute() or ".." in parts.parts or ":" in info.filename:
         found = "a member whose name leads out of the archive"
         return _refused("zip-member-name", member, found, "a name below the archive", _AGAIN)
     if any(part.startswith(".") or part == "__MACOSX" for part in parts.parts):
         return _hidden(member)
+    return None
+
+
+def _content_fault(info: zipfile.ZipInfo, member: str, limits: ZipLimits) -> Problem | None:
     if stat.S_ISLNK(info.external_attr >> 16):
         return _refused("link", member, "a symbolic link", "a file", _AGAIN)
     if info.flag_bits & ENCRYPTED:
@@ -121,6 +119,10 @@ def _member_fault(info: zipfile.ZipInfo, member: str) -> Problem | None:
     if info.filename.lower().endswith(".zip"):
         found = "a zip archive within a zip archive"
         return _refused("zip-nested", member, found, "test files", "Unpack the inner archive first.")
+    if info.file_size > limits.ratio_from_bytes and info.file_size > limits.ratio * max(info.compress_size, 1):
+        found = f"{info.compress_size:,} bytes that unpack to {info.file_size:,}"
+        expected = f"a member at most {limits.ratio} times its packed size"
+        return _refused("zip-ratio", member, found, expected, "Give this file unpacked.")
     return None
 
 
@@ -129,8 +131,8 @@ def _member(archive: zipfile.ZipFile, info: zipfile.ZipInfo, member: str) -> Sou
         # reading never goes beyond the size the archive states for a member, whatever is packed in it
         with archive.open(info) as stream:
             data = stream.read()
-    except (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, NotImplementedError, OSError) as error:
-        return _refused("zip-broken", member, f"a member that does not unpack: {error}", "a whole member", _AGAIN)
+    except (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, NotImplementedError, OSError):
+        return _refused("zip-broken", member, "a member that does not unpack", "a whole member", _AGAIN)
     return Source(member, hashlib.sha256(data).hexdigest(), len(data), data)
 
 

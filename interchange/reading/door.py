@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from interchange.errors import Place, Problem
+from interchange.errors import Problem
 from interchange.files import Source
 from interchange.model.question import Answer, Import, Mapped
 from interchange.reading import guard
-from interchange.reading.decode import decode
+from interchange.reading.decode import decode, refused
 from interchange.reading.extract import Extract
 from interchange.reading.layout import lay_out
 from interchange.reading.map import NO_CONTEXT, Context, map_
@@ -36,14 +36,14 @@ def read_source(
     if isinstance(data, Problem):
         return Import(source, "refused", mapped=Mapped(problems=(data,)))
     recognition = recognise(data[:HEAD_BYTES], plugins)
-    plugin, problem = recognition.plugin, recognition.problem(source.name)
-    if plugin is None or problem is not None:
-        return Import(source, "refused", mapped=Mapped(problems=(problem,) if problem is not None else ()))
+    plugin = recognition.plugin or recognition.misread
+    if plugin is None:
+        return Import(source, "refused", mapped=Mapped(problems=(recognition.problem(source.name),)))
     mapped = map_(_extract(source, data, plugin), plugin.manifest, answers, context)
-    refused = any(problem.blocks in ("session", "file") for problem in mapped.problems)
+    blocked = any(problem.blocks in ("session", "file") for problem in mapped.problems)
     return Import(
         source,
-        "refused" if refused else "held" if mapped.questions else "imported",
+        "refused" if blocked else "held" if mapped.questions else "imported",
         plugin.id,
         plugin.manifest.version,
         plugin.fingerprint,
@@ -56,20 +56,4 @@ def _extract(source: Source, data: bytes, plugin: Plugin) -> Extract:
     decoded = decode(data, encodings)
     if decoded is not None:
         return lay_out(source, decoded.text, decoded.encoding, plugin.manifest)
-    problem = Problem(
-        "encoding",
-        Place(source.name, _first_bad_row(data)),
-        "bytes that are no text in these encodings",
-        f"text in {' or '.join(encodings)}, as the plugin states",
-        "Save the file anew in UTF-8.",
-        blocks="file",
-    )
-    return Extract(source, encodings[0], 0, problems=(problem,))
-
-
-def _first_bad_row(data: bytes) -> int:
-    try:
-        data.decode("utf-8")
-    except UnicodeDecodeError as error:
-        return data.count(b"\n", 0, error.start) + 1
-    return 1
+    return Extract(source, encodings[0], 0, problems=(refused(source.name, data, encodings),))

@@ -11,12 +11,14 @@ import pyarrow.csv
 from interchange.errors import Place, Problem
 from interchange.files import Source
 from interchange.model.manifest import EntriesBlock, Manifest, TableBlock
+from interchange.reading import cells as texts
 from interchange.reading.collect import Collector
 from interchange.reading.extract import Entry, Extract, Owner, RowKind, Table
 from interchange.reading.rows import QUOTE, split_cells, trimmed
+from interchange.reading.words import cut, quoted
 
 _TEXT = pa.string()
-_SHOWN = 60
+_BEFORE_DIGITS = f"+-{texts.UNICODE_MINUS}.,"
 FEW_ROWS = 100  # below this, going row by row is quicker than setting up a parser
 
 
@@ -70,15 +72,18 @@ class _Cutter:
             else:
                 self._cells(line)
         if not self.data.endswith(b"\n"):
-            self.found.add(
-                Problem(
-                    "last-row-open",
-                    Place(self.file, self.row - 1),
-                    "a last row without a line end",
-                    "a line end after every row",
-                    "Check against the original that the file was not cut short.",
-                )
-            )
+            self._note_open_end()
+
+    def _note_open_end(self) -> None:
+        last = self.data[self.data.rfind(b"\n") + 1 :].decode("utf-8")
+        prefix, separator = self.layout.key_prefix, self.layout.key_separator
+        key_row = prefix is not None and last.startswith(prefix)
+        value = last.rpartition((separator if key_row else None) or self.layout.delimiter)[2].strip()
+        doubt = f"its last value {quoted(value)} may be cut short" if value else "it may be cut short"
+        found = f"a last row without a line end; {doubt}"
+        cure = "Check against the original that the file was not cut short."
+        place = Place(self.file, self.row - 1)
+        self.found.add(Problem("last-row-open", place, found, "a line end after every row", cure))
 
     def _line(self) -> str:
         end = self.data.find(b"\n", self.at)
@@ -111,7 +116,7 @@ class _Cutter:
 
     def _begin_section(self, name: str) -> None:
         if name in self.sections_seen:
-            self._fault("section-twice", f"section '{name}' for a second time", "each section once", _ONE_TEST)
+            self._fault("section-twice", f"section {quoted(name)} for a second time", "each section once", _ONE_TEST)
         self.sections_seen.add(name)
         self.section = name
         self._take("section", None)
@@ -125,19 +130,23 @@ class _Cutter:
     def _cells(self, line: str) -> None:
         cells = split_cells(line, self.layout.delimiter)
         if cells is None:
-            self._fault("quote-open", *_quote_words(line))
+            self._fault("quote-open", *_QUOTE_OPEN)
             self._take("unplaced", None)
             return
-        cells = [cell.strip() for cell in trimmed(cells)]
+        cells = [cell.strip() for cell in trimmed(cells)] or [""]
         for number, block in self.table_blocks.get(self.section, ()):
-            if (self.section, number) not in self.tables_seen and set(block.header_names) <= set(cells):
-                self._table(cells, number, block)
+            if set(block.header_names) <= set(cells):
+                if (self.section, number) not in self.tables_seen:
+                    self._table(cells, number, block)
+                    return
+                self._fault("header-again", *_HEADER_AGAIN)
+                self._take("unplaced", None)
                 return
         bare_keys = self.layout.key_prefix is None
         if bare_keys and (self.section in self.entry_blocks or self.section not in self.known):
             self._entry(line, cells, self.entry_blocks.get(self.section))
             return
-        self._fault("row-unplaced", f"'{line[:_SHOWN]}'", self._expected_here(), _FOOTER)
+        self._fault("row-unplaced", f"a row that begins with {quoted(cells[0])}", self._expected_here(), _FOOTER)
         self._take("unplaced", None)
 
     def _expected_here(self) -> str:
@@ -154,10 +163,12 @@ class _Cutter:
         if block is None:
             self.entries.append(Entry(self.section, cells[0] or mark, mark.join(cells[1:]), None, self.row, None))
         elif mark not in line or not cells[0]:
-            self._fault("entry-cut", f"'{line[:_SHOWN]}'", f"a key and a value with '{mark}' between them", _CUT)
+            found = f"{quoted(cells[0])} by itself" if cells[0] else "a row without a key"
+            self._fault("entry-cut", found, f"a key and a value with '{mark}' between them", _CUT)
         elif len(cells) > 3:
             expected = f"a key, a value and perhaps a unit, with '{mark}' between them"
-            self._fault("entry-width", f"'{line[:_SHOWN]}'", expected, _CUT)
+            found = f"the key {quoted(cells[0])} with {len(cells) - 1} cells after it"
+            self._fault("entry-width", found, expected, _CUT)
         else:
             key, text, unit = (*cells, "", "")[:3]
             self.entries.append(Entry(self.section, key, text, unit or None, self.row, block))
@@ -167,17 +178,19 @@ class _Cutter:
         self.tables_seen.add((self.section, number))
         header_row = self.row
         for name in sorted({name for name in header if name and header.count(name) > 1}):
-            found = f"the name '{name}' {header.count(name)} times in the header"
-            self._fault("header-twice", found, "each name once", "Rename or remove one of the columns.", column=name)
+            found = f"the name {quoted(name)} {header.count(name)} times in the header"
+            self._fault(
+                "header-twice", found, "each name once", "Rename or remove one of the columns.", column=cut(name)
+            )
         self._take("header", number)
         units = self._units(len(header), number) if block.unit_row else None
         stop = self._body_end()
         last = self._without_blank_end(stop)
         count = self.data.count(b"\n", self.at, last) + (last > self.at and self.data[last - 1 : last] != b"\n")
         if count:
-            cells = self._quick_cells(len(header), last, count) if count >= FEW_ROWS else None
+            cells = self._quick_cells(header, last, count) if count >= FEW_ROWS else None
             if cells is None:
-                cells = self._slow_cells(header_row, len(header), last, number)
+                cells = self._slow_cells(header_row, header, last, number)
             else:
                 self._own(self.row, self.row + count - 1, "row", number)
             self.tables.append(Table(self.section, tuple(header), units, (cells,), header_row, number))
@@ -196,6 +209,12 @@ class _Cutter:
         cells = [cell.strip() for cell in trimmed(cells)]
         if len(cells) > width:
             self._fault("row-width", f"{len(cells)} units", f"at most {width}, one for each column", _CUT)
+        # some units begin with a digit, as 1/h, and plain ratios have the unit 1
+        numbers = [cell for cell in cells if cell != "1" and cell.lstrip(_BEFORE_DIGITS)[:1].isdecimal()]
+        read = texts.numbers(pa.array(numbers, _TEXT), self.layout).values if numbers else None
+        if read is not None and read.null_count < len(read):
+            found, expected = "numbers where the row of units should stand", "the unit of each column below its name"
+            self._fault("units-missing", found, expected, "Put the row of units back.")
         self._take("units", number)
         return (*cells, *[""] * (width - len(cells)))[:width]
 
@@ -230,7 +249,7 @@ class _Cutter:
             stop = start
         return stop
 
-    def _quick_cells(self, width: int, stop: int, count: int) -> pa.RecordBatch | None:
+    def _quick_cells(self, header: list[str], stop: int, count: int) -> pa.RecordBatch | None:
         """The rows by a parser that knows neither quotes nor blank rows; None where they need a closer look."""
         data, at = self.data, self.at
         if data.find(QUOTE.encode(), at, stop) >= 0:
@@ -241,7 +260,7 @@ class _Cutter:
             ragged.append(row)
             return "skip"
 
-        names = [str(position) for position in range(width)]
+        names = [str(position) for position in range(len(header))]
         table = pyarrow.csv.read_csv(
             pa.BufferReader(pa.py_buffer(memoryview(data)[at:stop])),
             read_options=pyarrow.csv.ReadOptions(column_names=names, use_threads=False, block_size=stop - at + 1),
@@ -252,18 +271,22 @@ class _Cutter:
                 column_types=dict.fromkeys(names, _TEXT), strings_can_be_null=False, check_utf8=False
             ),
         )
-        # blank rows are passed over or have a blank first cell, and then somebody must look at each row
+        # blank rows are passed over or have a blank first cell, and then somebody must look at each row; so they must
+        # where the header may come again
         first = table.column(0)
         if ragged or table.num_rows != count or pc.any(pc.match_like(first, "")).as_py():
             return None
         if pc.any(pc.or_(pc.starts_with(first, " "), pc.starts_with(first, "\t"))).as_py():
             return None
+        if header[0] and pc.any(pc.starts_with(first, header[0])).as_py():
+            return None
         steps = pa.repeat(pa.scalar(1, pa.int64()), count)
         rows = pc.cumulative_sum(steps, start=pa.scalar(self.row - 1, pa.int64()))
         return pa.RecordBatch.from_arrays([*(_whole(column) for column in table.columns), rows], [*names, "row"])
 
-    def _slow_cells(self, header_row: int, width: int, stop: int, number: int) -> pa.RecordBatch:
-        """The rows one by one: quotes, blank rows and ragged rows each where they stand."""
+    def _slow_cells(self, header_row: int, header: list[str], stop: int, number: int) -> pa.RecordBatch:
+        """The rows one by one: quotes, blank rows, ragged rows and second headers each where they stand."""
+        width = len(header)
         columns: list[list[str]] = [[] for _ in range(width)]
         rows: list[int] = []
         lines = self.data[self.at : stop].decode("utf-8").removesuffix("\n").split("\n")
@@ -274,13 +297,16 @@ class _Cutter:
             self._own(row, row, "row", number)
             cells = split_cells(line, self.layout.delimiter)
             if cells is None:
-                self._fault("quote-open", *_quote_words(line), row=row)
+                self._fault("quote-open", *_QUOTE_OPEN, row=row)
                 continue
             while len(cells) > width and not cells[-1].strip():
                 cells.pop()
             if len(cells) != width:
                 expected = f"{width} cells, one for each name of the header in row {header_row}"
-                self._fault("row-width", f"{len(cells)} cells in '{line[:_SHOWN]}'", expected, _CUT, row=row)
+                self._fault("row-width", f"{len(cells)} cells", expected, _CUT, row=row)
+                continue
+            if cells[0].strip() == header[0] and [cell.strip() for cell in cells] == header:
+                self._fault("header-again", *_HEADER_AGAIN, row=row)
                 continue
             rows.append(row)
             for column, cell in zip(columns, cells, strict=True):
@@ -299,14 +325,16 @@ class _Cutter:
 _ONE_TEST = "Give each test a file of its own."
 _CUT = "Restore the row from the original: it may be cut, or a cell may hold the mark that separates cells."
 _FOOTER = "Remove the row if it is a total or a footer; else this file needs another plugin."
-
-
-def _quote_words(line: str) -> tuple[str, str, str]:
-    return (
-        f"a quotation mark that does not pair within the row, in '{line[:_SHOWN]}'",
-        "quoted cells that end in the row they begin in",
-        "Remove the quotation mark, or the line break within the cell.",
-    )
+_QUOTE_OPEN = (
+    "a quotation mark that does not pair within the row",
+    "quoted cells that end in the row they begin in",
+    "Remove the quotation mark, or the line break within the cell.",
+)
+_HEADER_AGAIN = (
+    "the header a second time",
+    "rows of values below one header",
+    "Remove the row; give each test a file of its own if these are two.",
+)
 
 
 def _whole(column: pa.ChunkedArray) -> pa.Array:

@@ -8,11 +8,9 @@ from typing import Any
 
 import pyarrow as pa
 
-from interchange.errors import Place, Problem
+from interchange.errors import Place
 from interchange.model.document import session_id
 from interchange.model.manifest import (
-    Block,
-    EntriesBlock,
     Level,
     Manifest,
     Mapping,
@@ -23,7 +21,7 @@ from interchange.model.manifest import (
 )
 from interchange.model.question import Answer, Mapped, Trace
 from interchange.model.session import Session
-from interchange.reading import cells, keep, logs, runs, start
+from interchange.reading import cells, keep, logs, ranges, runs, shape, start
 from interchange.reading.assemble import Cell, Draft, Part
 from interchange.reading.collect import Asker, Collector
 from interchange.reading.extract import Extract, Table
@@ -32,7 +30,6 @@ from interchange.reading.values import Reader, Texts
 
 FIRST = "1"
 EVERY_CHANNEL = "every"
-_NAMES_SHOWN = 40
 
 Parts = Callable[[Level, str, Mapping], Part]
 
@@ -64,7 +61,8 @@ class _Mapper:
     def mapped(self) -> Mapped:
         sessions: list[Session] = []
         if not self.found.blocked:
-            self._check_shape()
+            shape.check(self.extract, self.manifest, self.found)
+        drafts: list[tuple[Draft, list[Part]]] = []
         if not self.found.blocked:
             rows = [table for table in self.extract.tables if self._block(table).each_row == "session"]
             drafts = list(self._rows(rows[0])) if rows else [self._file()]
@@ -73,7 +71,12 @@ class _Mapper:
                 if finished is not None:
                     sessions.append(finished)
         if self.found.blocked or self.asker.questions:
-            return Mapped(questions=self.asker.questions, problems=self.found.problems)
+            shifted = self.found.shifted_rows
+            questions = tuple(one for one in self.asker.questions if one.place.row not in shifted)
+            return Mapped(questions=questions, problems=self.found.problems)
+        for draft, _ in drafts:
+            if "started_at_local" not in draft.document.get("time", {}):
+                self.found.add(start.unknown(Place(self.file, draft.row)))
         return Mapped(tuple(sessions), tuple(self.traces), (), self.found.problems)
 
     def _block(self, table: Table) -> TableBlock:
@@ -82,70 +85,12 @@ class _Mapper:
             raise AssertionError("a table belongs to a table block")
         return block
 
-    # what must be there
-
-    def _check_shape(self) -> None:
-        for number, block in enumerate(self.manifest.block):
-            tables = [table for table in self.extract.tables if table.block == number]
-            if isinstance(block, TableBlock) and block.required and not tables:
-                self._missing_table(None, block)
-            for table in tables:
-                self._check_columns(table, block)
-        for section in dict.fromkeys(entry.section for entry in self.extract.entries):
-            blocks = [b for b in self.manifest.block if isinstance(b, TableBlock) and b.directions]
-            for block in blocks:
-                if section in block.sections and not any(table.section == section for table in self.extract.tables):
-                    self._missing_table(section, block)
-        self._check_keys()
-
-    def _missing_table(self, section: str | None, block: TableBlock) -> None:
-        names = ", ".join(f"'{name}'" for name in block.header_names)
-        within = f" in section [{section}]" if section is not None else ""
-        found, expected = f"no table{within}", f"a table whose header holds {names}"
-        self._fault("table-missing", Place(self.file), found, expected, "Export the test again, whole.")
-
-    def _check_columns(self, table: Table, block: Block) -> None:
-        for field in block.fields:
-            if field.required and field.name not in table.header:
-                names = ", ".join(f"'{name}'" for name in table.header[:_NAMES_SHOWN])
-                self._fault(
-                    "column-missing",
-                    Place(self.file, table.header_row, field.name),
-                    f"a header that holds {names}",
-                    f"the column '{field.name}'",
-                    "Export with this column, or correct its name in the header.",
-                )
-
-    def _check_keys(self) -> None:
-        for number, block in enumerate(self.manifest.block):
-            if not isinstance(block, EntriesBlock):
-                continue
-            rows: dict[tuple[str | None, str], int] = {}
-            listed = {key.name for key in block.keys if key.to is not None}
-            for entry in self.extract.entries:
-                if entry.block != number or entry.key not in listed:
-                    continue
-                first = rows.setdefault((entry.section, entry.key), entry.row)
-                if first != entry.row:
-                    found, expected = f"the key a second time, after row {first}", "each key once"
-                    cure = "Remove the one that does not hold; give each test a file of its own."
-                    self._fault("key-twice", Place(self.file, entry.row, entry.key), found, expected, cure)
-            present = {key for _, key in rows}
-            for key in block.keys:
-                if key.required and key.name not in present:
-                    found = f"no key '{key.name}'"
-                    cure = "Export the test again, whole."
-                    self._fault("key-missing", Place(self.file, None, key.name), found, f"the key '{key.name}'", cure)
-
-    def _fault(self, code: str, place: Place, found: str, expected: str, cure: str) -> None:
-        self.found.add(Problem(code, place, found, expected, cure, blocks="file"))
-
     # rows that are sessions
 
     def _rows(self, table: Table) -> Iterator[tuple[Draft, list[Part]]]:
         block = self._block(table)
         rows = texts_of(table, -1).to_pylist()
-        drafts = [Draft(f"row {row}") for row in rows]
+        drafts = [Draft(row) for row in rows]
         parts: list[dict[Level, Part]] = [{} for _ in rows]
         where = [self._parts_of_row(draft, part) for draft, part in zip(drafts, parts, strict=True)]
         said = [start.Said() for _ in rows]
@@ -187,13 +132,13 @@ class _Mapper:
     # a file that is one session
 
     def _file(self) -> tuple[Draft, list[Part]]:
-        draft = Draft("file")
+        draft = Draft()
         said = start.Said()
         by_section = self._run_parts(draft)
         channel_fields: list[tuple[Mapping, Any]] = []
         for texts in self._entries():
             if level_of(texts.block, texts.to) == "channel":
-                (value,) = self.reader.values(texts)
+                ((value,), _) = self.reader.values(texts)
                 channel_fields.append((texts.field, value))
             else:
                 self._assign(texts, [draft], [self._parts_of_entry(draft, by_section.get(texts.section))], [said])
@@ -286,15 +231,17 @@ class _Mapper:
     def _log(self, draft: Draft, table: Table, block: TableBlock) -> None:
         columns = list(self._columns(table, block))
         clock = next(texts for texts in columns if texts.to == "time_s")
-        start_s, interval_s = logs.steps(
-            self.reader.numbers(clock), clock.rows, self.file, clock.field.name, self.found
-        )
+        start_s, interval_s = logs.steps(self.reader.numbers(clock)[0], clock, self.file, self.found)
         name = session_id(self.source.sha256, draft.place)
         for texts in columns:
             if texts is clock:
                 continue
-            field, values = texts.field, self.reader.numbers(texts)
-            channel, trace = logs.channel(name, field, start_s, interval_s, values)
+            values, scale = self.reader.numbers(texts)
+            place = Place(self.file, column=texts.field.name)
+            beyond = ranges.check_column(texts.to, values, scale, texts=texts.cells, rows=texts.rows, place=place)
+            if beyond is not None:
+                self.found.add(beyond)
+            channel, trace = logs.channel(name, texts.field, start_s, interval_s, values)
             draft.document.setdefault("channels", []).append(channel)
             self.traces.append(trace)
 
@@ -327,14 +274,14 @@ class _Mapper:
         level = level_of(texts.block, to)
         if level is None:
             raise AssertionError("a manifest maps only what its blocks can fill")
-        values = self.reader.values(texts)
+        values, scale = self.reader.values(texts)
         self.reader.check_filled(texts)
         columns = zip(texts.rows.to_pylist(), texts.cells.to_pylist(), values, strict=True)
         for index, (row, text, value) in enumerate(columns):
             if value is None:
                 continue
             draft, part_for = drafts[index], where[index]
-            cell: Cell = (row, field.name, text.strip())
+            cell: Cell = (row, field.name, text.strip(), scale)
             if to == "started_at_local":
                 said[index].moments.append((value, cell[2], row, field.name))
                 continue
@@ -367,6 +314,7 @@ class _Mapper:
         for constant in self.manifest.constant:
             if not draft.has(constant.to):
                 draft.set(draft.part("session", constant.to, FIRST), constant.to, constant.value, None)
+        runs.note_points(draft, self.file, self.found)
         for line in draft.document.get("reference_lines", ()):
             line.setdefault("arrangement", "unknown")
         draft.document.update(

@@ -59,10 +59,8 @@ def expected(name: str, kind: str, bound: float, scale: Scale | None) -> str:
         unit = scale.unit
         bound = (bound - scale.offset) / scale.factor
         kind = kind if scale.factor > 0 else _KINDS[kind].turned
-    if unit in ("", "1"):
-        told = f"{bound + 0.0:g}"
-    else:
-        told = f"{bound + 0.0:g} {_DEGREES.get(units.unit(unit).ucum, unit)}"
+    shown = "" if unit in ("", "1") else f" {_DEGREES.get(units.unit(unit).ucum, unit)}"
+    told = f"{bound + 0.0:g}{shown}"  # adding zero turns -0 to 0
     return f"{QUANTITIES[name].words}: {_KINDS[kind].words.format(told)}"
 
 

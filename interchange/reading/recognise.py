@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from interchange.errors import Place, Problem
 from interchange.files import Source
 from interchange.model.manifest import Manifest
-from interchange.reading.decode import decode
+from interchange.reading.decode import decode, with_line_feeds
 from interchange.reading.registry import Plugin
 from interchange.reading.rows import split_cells, trimmed
 
 HEAD_BYTES = 65_536
 HEAD_ROWS = 200
-NEAREST = 3
+FAILED_SHOWN = 3
+ANY_BYTES = "cp1252"  # reads nearly any bytes as some text, which is enough to know a shape by
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,22 +26,31 @@ class Clauses:
     held: tuple[str, ...]
     failed: tuple[str, ...]
 
+    def nearest(self) -> str:
+        """What the file lacks for this plugin, as far as people can use it; nothing where all is foreign to it."""
+        if not self.held:
+            return ""
+        shown = [*self.failed[:FAILED_SHOWN]]
+        if len(self.failed) > FAILED_SHOWN:
+            shown.append(f"and {len(self.failed) - FAILED_SHOWN} more")
+        return f"; nearest: {self.plugin_id} ({', '.join(shown)})"
+
 
 @dataclass(frozen=True, slots=True)
 class Recognition:
     """`matches` are the plugins all of whose clauses hold; `misses` the others, nearest first.
 
-    Exactly one match means the file is known: `plugin` is it, else None.
+    Exactly one match means the file is known: `plugin` is it, else None. `misread` is the plugin of a file without a
+    match that has its shape, but holds characters in another encoding than the plugin states.
     """
 
     matches: tuple[Clauses, ...]
     misses: tuple[Clauses, ...]
     plugin: Plugin | None
+    misread: Plugin | None = None
 
-    def problem(self, file: str) -> Problem | None:
-        """Why the file cannot be read, where it is not known."""
-        if self.plugin is not None:
-            return None
+    def problem(self, file: str) -> Problem:
+        """Why a file that is not known cannot be read."""
         if self.matches:
             both = "; ".join(f"{match.plugin_id} ({', '.join(match.held)})" for match in self.matches)
             return Problem(
@@ -51,11 +61,11 @@ class Recognition:
                 "Add a clause under [recognise] to one of these plugins, or leave one of them out.",
                 blocks="file",
             )
-        near = "; ".join(f"{miss.plugin_id} ({', '.join(miss.failed)})" for miss in self.misses[:NEAREST])
+        near = self.misses[0].nearest() if self.misses else None
         return Problem(
             "layout-unknown",
             Place(file),
-            f"a layout that no plugin recognises; nearest: {near}" if near else "a layout, but no plugin to read it",
+            "a layout, but no plugin to read it" if near is None else f"a layout that no plugin recognises{near}",
             "a layout that one plugin recognises",
             "Check that this is a test file; if it is, a plugin for its layout is needed.",
             blocks="file",
@@ -71,6 +81,7 @@ def head_of(source: Source) -> bytes:
 def recognise(head: bytes, plugins: Sequence[Plugin]) -> Recognition:
     """Hold a file's first part (`head_of`) against every plugin's clauses."""
     clauses = [(plugin, _clauses(head, plugin.manifest)) for plugin in plugins]
+    misread = [plugin for plugin, found in clauses if found.failed == (_not_text(plugin.manifest),)]
     matches = [(plugin, found) for plugin, found in clauses if not found.failed]
     misses = [found for _, found in clauses if found.failed]
     misses.sort(key=lambda miss: (-len(miss.held), len(miss.failed), miss.plugin_id))
@@ -78,14 +89,14 @@ def recognise(head: bytes, plugins: Sequence[Plugin]) -> Recognition:
         tuple(found for _, found in matches),
         tuple(misses),
         matches[0][0] if len(matches) == 1 else None,
+        misread[0] if misread and not matches else None,
     )
 
 
 def _clauses(head: bytes, manifest: Manifest) -> Clauses:
     decoded = decode(head, manifest.layout.encodings, cut=True)
-    if decoded is None:
-        return Clauses(manifest.id, (), (f"not text in {' or '.join(manifest.layout.encodings)}",))
-    lines = decoded.text.split("\n", HEAD_ROWS)[:HEAD_ROWS]
+    text = decoded.text if decoded is not None else with_line_feeds(head.decode(ANY_BYTES, errors="replace"))
+    lines = text.split("\n", HEAD_ROWS)[:HEAD_ROWS]
     delimiter = manifest.layout.delimiter
     wanted = manifest.recognise
     held: list[str] = []
@@ -101,7 +112,14 @@ def _clauses(head: bytes, manifest: Manifest) -> Clauses:
     for cell in wanted.first_cells:
         found = any(row[:1] == [cell] for row in _rows_with((cell,), lines, delimiter))
         (held if found else failed).append(f"row that begins with '{cell}'")
-    return Clauses(manifest.id, tuple(held), tuple(f"no {clause}" for clause in failed))
+    lacks = [f"no {clause}" for clause in failed]
+    if decoded is None:
+        lacks.append(_not_text(manifest))
+    return Clauses(manifest.id, tuple(held), tuple(lacks))
+
+
+def _not_text(manifest: Manifest) -> str:
+    return f"not text in {' or '.join(manifest.layout.encodings)}"
 
 
 def _rows_with(words: Sequence[str], lines: Sequence[str], delimiter: str) -> list[list[str]]:

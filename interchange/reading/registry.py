@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from interchange.errors import Place, PluginError, Problem
@@ -80,7 +80,9 @@ def load_plugins(folders: Iterable[Path]) -> Registry:
             try:
                 plugin = load_plugin(folder)
             except PluginError as error:
-                problems.extend(error.problems)
+                problems += [
+                    replace(one, cure=f"{one.cure} The plugin is left out until then.") for one in error.problems
+                ]
                 continue
             if plugin.id in plugins:
                 problems.append(

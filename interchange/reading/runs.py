@@ -10,6 +10,7 @@ from interchange.model.manifest import SIGNED
 from interchange.model.question import Choice
 from interchange.reading.assemble import Draft, Part
 from interchange.reading.collect import Asker, Collector
+from interchange.reading.words import quoted
 
 HEADING, SIGNS = "heading", "signs"
 _OPPOSITE = {"depressurisation": "pressurisation", "pressurisation": "depressurisation"}
@@ -32,7 +33,8 @@ def settle_direction(run: Part, section: str, place: Place, asker: Asker) -> Non
     evidence = f"every envelope pressure in section [{section}] is {side} zero"
     answer = asker.ask(
         f"Section [{section}] holds only envelope pressures {side} zero. Which is right, the heading or the signs?",
-        f"Inside minus outside, {stated} gives pressures on the other side of zero.",
+        f"Inside minus outside, {stated} gives pressures on the other side of zero. "
+        "Correct the heading or the signs in the source, and import again.",
         place,
         (
             Choice(HEADING, "the heading", evidence, "the sign of every pressure of the run is turned round"),
@@ -59,7 +61,7 @@ def point_at_calibrations(draft: Draft, file: str, found: Collector) -> None:
                 Problem(
                     "calibration-twice",
                     draft.place_of(part, "fan_configuration", file),
-                    f"'{name}' for a second time",
+                    f"{quoted(name)} for a second time",
                     "one calibration for each opening",
                     "Remove the one that does not hold.",
                     blocks="session",
@@ -80,9 +82,39 @@ def point_at_calibrations(draft: Draft, file: str, found: Collector) -> None:
             Problem(
                 "calibration-absent",
                 draft.place_of(reading, "fan_configuration", file),
-                f"'{name}', for which the file holds no fan calibration",
+                f"{quoted(name)}, for which the file holds no fan calibration",
                 "an opening of the table of fan calibrations",
                 "Nothing need be done if the flows stand in the file; they cannot be recomputed from fan pressures.",
+            )
+        )
+
+
+def note_points(draft: Draft, file: str, found: Collector) -> None:
+    """Note points of one number in a run, and a kind of test that the number of points contradicts."""
+    document = draft.document
+    for run in document["runs"]:
+        numbers: set[int] = set()
+        for point in run.get("points", ()):
+            number = point.get("point_number")
+            if number in numbers:
+                place = draft.place_of(point, "point_number", file)
+                again, cure = (
+                    f"'{number:g}' for a second time in this run",
+                    "Check that no point was copied; both are taken.",
+                )
+                found.add(Problem("point-number-twice", place, again, "each point number once", cure))
+            if number is not None:
+                numbers.add(number)
+    count, kind = sum(len(run.get("points", ())) for run in document["runs"]), document["kind"]
+    wanted = {"single_point": "one point", "multi_point": "several points"}.get(kind)
+    if count and wanted is not None and (count == 1) != (kind == "single_point"):
+        found.add(
+            Problem(
+                "kind-and-points",
+                draft.place_of(document, "kind", file),
+                f"{count} point{'s' if count > 1 else ''}",
+                f"{wanted}, as the kind '{kind.replace('_', ' ')}' says",
+                "Check which is right, the kind of test or the points; all of them are taken.",
             )
         )
 

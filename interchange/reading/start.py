@@ -62,6 +62,12 @@ def time_group(said: Said, zone_name: str | None, source: Source, found: Collect
     return group
 
 
+def unknown(place: Place) -> Problem:
+    """Nothing in the source says when the test was."""
+    cure = "Add it to the source if it is known; the time of the test stays unknown until then."
+    return Problem("start-unknown", place, "no date", "the date of the test", cure)
+
+
 def _offset_in_zone(
     local: datetime, zone_name: str, *, text: str, sha256: str, place: Place, found: Collector, asker: Asker
 ) -> int | None:
@@ -86,7 +92,8 @@ def _offset_in_zone(
         }
         answer = asker.ask(
             f"Which of the two times {text} in row {place.row} is meant?",
-            f"Clocks in {zone_name} were set back on that day and showed this time twice.",
+            f"Clocks in {zone_name} were set back on that day and showed this time twice. "
+            "Correct the time in the source, or leave it empty, and import again.",
             place,
             [
                 Choice(

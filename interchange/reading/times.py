@@ -23,6 +23,7 @@ _PATTERNS = {
     "%z": r"(?P<z>Z|[+-][0-9]{2}:?[0-9]{2})",
 }
 _HOURS_ON_DIAL = 12
+START_YEARS = (1985, 2099)  # a start before or after them is a slip: the test is younger, and not yet to come
 _LARGEST_OFFSET_S = 18 * 3600  # ISO 8601 sets no limit; 18 h is beyond every zone in use
 
 

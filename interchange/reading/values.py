@@ -18,6 +18,8 @@ from interchange.model.question import Choice
 from interchange.quantities import CHOICES, QUANTITIES
 from interchange.reading import cells, times
 from interchange.reading.collect import Asker, Collector
+from interchange.reading.ranges import Scale
+from interchange.reading.words import quoted
 
 ABSENT = "absent"
 # units to choose from where a file writes none: those in use for these quantities
@@ -62,15 +64,18 @@ class Reader:
     def __init__(self, file: str, layout: Layout, found: Collector, asker: Asker) -> None:
         self.file, self.layout, self.found, self.asker = file, layout, found, asker
 
-    def values(self, texts: Texts) -> list[Any]:
-        """A value for each cell, None where there is none. Dates and clocks come as `times.Moment`."""
+    def values(self, texts: Texts) -> tuple[list[Any], Scale | None]:
+        """A value for each cell, None where there is none, and how numbers were converted.
+
+        Dates and clocks come as `times.Moment`.
+        """
         if is_number(texts.to):
-            values: list[Any] = self.numbers(texts).to_pylist()
-            return values
+            numbers, scale = self.numbers(texts)
+            return numbers.to_pylist(), scale
         stripped = [text.strip() for text in texts.cells.to_pylist()]
         rows: list[int] = texts.rows.to_pylist()
         found: dict[str, Any] = {}
-        values = []
+        values: list[Any] = []
         for text, row in zip(stripped, rows, strict=True):
             if text in self.layout.missing:
                 values.append(None)
@@ -78,7 +83,7 @@ class Reader:
             if text not in found or found[text] is None:
                 found[text] = self._value(texts, text, row)
             values.append(found[text])
-        return values
+        return values, None
 
     def check_filled(self, texts: Texts) -> None:
         """Report the rows that lack a value which every row must have."""
@@ -87,8 +92,8 @@ class Reader:
         for text, row in zip(texts.cells.to_pylist(), texts.rows.to_pylist(), strict=True):
             if cells.absent(text, self.layout):
                 place = Place(self.file, row, texts.field.name)
-                cure = "Fill in the cell; if the row is a total or a footer, remove it."
-                problem = Problem("cell-missing", place, f"'{text}'", "a value in every row", cure, blocks="session")
+                cure = "Fill in the cell; if the row is a mean, a total or a footer, remove it."
+                problem = Problem("cell-missing", place, quoted(text), "a value in every row", cure, blocks="session")
                 self.found.add(problem)
 
     def _value(self, texts: Texts, text: str, row: int) -> Any:
@@ -101,14 +106,19 @@ class Reader:
 
     def _moment(self, texts: Texts, time_format: str, text: str, row: int) -> times.Moment | None:
         form = times.form_in_words(time_format)
-        place = Place(self.file, row, texts.field.name)
         try:
-            return times.moment(text, time_format)
+            moment = times.moment(text, time_format)
         except times.TimeFormError:
-            self.found.add(Problem("time-form", place, f"'{text}'", f"a time written {form}", _CELL, blocks="session"))
+            code, expected = "time-form", f"a time written {form}"
         except times.NoSuchTimeError:
-            expected = f"a time that exists, written {form}"
-            self.found.add(Problem("no-such-time", place, f"'{text}'", expected, _CELL, blocks="session"))
+            code, expected = "no-such-time", f"a time that exists, written {form}"
+        else:
+            first, last = times.START_YEARS
+            if texts.to != "started_at_local" or moment.day is None or first <= moment.day.year <= last:
+                return moment
+            code, expected = "year-refused", f"a start in the years {first} to {last}"
+        place = Place(self.file, row, texts.field.name)
+        self.found.add(Problem(code, place, quoted(text), expected, _CELL, blocks="session"))
         return None
 
     def _code(self, texts: Texts, codes: dict[str, str | bool], text: str, row: int) -> str | bool | None:
@@ -133,17 +143,16 @@ class Reader:
 
     def _ask_word(self, texts: Texts, word: str, row: int, known: str, values: Sequence[tuple[str, str]]) -> str | None:
         place = Place(self.file, row, texts.field.name)
-        evidence = f"'{word}' in row {row}"
+        evidence = f"{quoted(word)} in row {row}"
         meaning = QUANTITIES[texts.to].words
         choices = [Choice(value, words, evidence, f"{meaning}: {words}") for value, words in values]
         choices.append(Choice(ABSENT, "none of these", evidence, f"{meaning}: left empty"))
-        answer = self.asker.ask(
-            f"What does '{word}' mean in {texts.words}?", f"The plugin knows {known}.", place, choices
-        )
+        subject, why = f"What does {quoted(word)} mean in {texts.words}?", f"The plugin knows {known}. {_WORD}"
+        answer = self.asker.ask(subject, why, place, choices, about=word)
         return None if answer == ABSENT else answer
 
-    def numbers(self, texts: Texts) -> pa.Array:
-        """A column as float64 in the unit and sign of the archive, null where there is no value."""
+    def numbers(self, texts: Texts) -> tuple[pa.Array, Scale | None]:
+        """A column as float64 in the unit and sign of the archive, null where there is no value; and the conversion."""
         column, unit = texts.cells, texts.unit
         if unit_source(texts.block, texts.field) == "text":
             column, unit = self._apart(texts)
@@ -155,13 +164,15 @@ class Reader:
                 self.found.add(problem)
         values = found.values
         if values.null_count == len(values):
-            return values
-        scale, offset = self._conversion(texts, unit)
-        if scale != 1.0:
-            values = pc.multiply(values, scale)
-        if offset != 0.0:
-            values = pc.add(values, offset)
-        return pc.subtract(0.0, values) if texts.field.sign == "reversed" else values
+            return values, None
+        scale = self._scale(texts, unit)
+        if scale.factor != 1.0:
+            values = pc.multiply(values, scale.factor)
+        if scale.offset != 0.0:
+            values = pc.add(values, scale.offset)
+        if texts.field.sign == "reversed":
+            return pc.subtract(0.0, values), Scale(scale.unit, -scale.factor, -scale.offset)
+        return values, scale
 
     def _apart(self, texts: Texts) -> tuple[pa.Array, str | None]:
         """Number and unit of a single text such as `1 s`."""
@@ -169,44 +180,45 @@ class Reader:
         match = _NUMBER_AND_UNIT.fullmatch(whole)
         return (pa.array([match[1]]), match[2]) if match else (texts.cells, None)
 
-    def _conversion(self, texts: Texts, unit: str | None) -> tuple[float, float]:
+    def _scale(self, texts: Texts, unit: str | None) -> Scale:
         name, to = texts.field.name, texts.to
         spelling = texts.field.unit or unit
         if not spelling:
-            if QUANTITIES[to].ucum == "1":
-                return 1.0, 0.0
-            spelling = self._ask_unit(texts)
+            spelling = "1" if QUANTITIES[to].ucum == "1" else self._ask_unit(texts)
             if spelling is None:
-                return 1.0, 0.0
+                return Scale("", 1.0, 0.0)
         place = Place(self.file, texts.unit_row, name)
         expected = f"a unit for the {QUANTITIES[to].words}"
         try:
-            return _conversion(spelling, to)
+            return Scale(spelling, *_conversion(spelling, to))
         except units.UnknownUnitError:
             cure = (
                 "Correct the unit in the file; if it is right, the table of units lacks it and a release must add it."
             )
-            self.found.add(Problem("unit-unknown", place, f"the unit '{spelling}'", expected, cure, blocks="file"))
+            self.found.add(
+                Problem("unit-unknown", place, f"the unit {quoted(spelling)}", expected, cure, blocks="file")
+            )
         except units.WrongDimensionError:
-            found = f"the unit '{spelling}', which measures something else"
+            found = f"the unit {quoted(spelling)}, which measures something else"
             self.found.add(Problem("unit-dimension", place, found, expected, _UNIT, blocks="file"))
-        return 1.0, 0.0
+        return Scale("", 1.0, 0.0)
 
     def _ask_unit(self, texts: Texts) -> str | None:
         dimension = units.unit(QUANTITIES[texts.to].ucum).dimension
         first = next(text for text in texts.cells.to_pylist() if not cells.absent(text, self.layout)).strip()
         choices = [
-            Choice(spelling, spelling, f"'{first}'", f"'{first}' is read in {spelling}")
+            Choice(spelling, spelling, quoted(first), f"{quoted(first)} is read in {spelling}")
             for spelling in _OFFERED
             if units.unit(spelling).dimension == dimension
         ]
         return self.asker.ask(
             f"Which unit has {texts.words}?",
-            "The file writes none.",
+            "The file writes none. Write it in the source, or state it in the plugin, and import again.",
             Place(self.file, texts.unit_row, texts.field.name),
             choices,
         )
 
 
 _CELL = "Correct the cell in the source."
+_WORD = "Correct the source, or add the code to the plugin, and import again."
 _UNIT = "Correct the unit in the file, or the field that the plugin maps this to."

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 from interchange.errors import printable
-from interchange.quantities import QUANTITIES
+from interchange.quantities import CHOICES, QUANTITIES
 from interchange.units import unit
 
 Units = Literal["si", "imperial"]
@@ -35,6 +35,9 @@ _WORDS = {
     "retest_advised": "retest advised",
     "cannot_tell": "cannot tell",
 }
+
+# Their values are words of closed lists, which people read without underscores.
+_CLOSED_LISTS = {*CHOICES, *CHOICES["use"]}
 
 # name → (head, decimals in SI units, imperial unit, decimals in it)
 _HEADS: dict[str, tuple[str, int, str, int]] = {
@@ -73,9 +76,19 @@ def head(name: str, units: Units) -> str:
     """Head of a column: words, and the unit its values are shown in."""
     if name not in _HEADS:
         return _WORDS.get(name, name)
-    words, _, imperial, _ = _HEADS[name]
-    shown = imperial if units == "imperial" else QUANTITIES[name].ucum
-    return words if shown in ("1", "1/h", "/h") else f"{words}, {shown}"
+    words, unit_words = _HEADS[name][0], _unit(name, units)
+    return words if unit_words in ("1", "1/h", "/h") else f"{words}, {unit_words}"
+
+
+def _unit(name: str, units: Units) -> str:
+    """The unit a value is shown in, as people write it."""
+    code = _HEADS[name][2] if units == "imperial" else QUANTITIES[name].ucum
+    return {"Cel": "°C", "degF": "°F"}.get(code, code)
+
+
+def with_unit(name: str, value: float, units: Units) -> str:
+    """A value as text, followed by its unit."""
+    return f"{shown(name, value, units)} {_unit(name, units)}"
 
 
 def shown(name: str, value: object, units: Units) -> str:
@@ -93,4 +106,5 @@ def shown(name: str, value: object, units: Units) -> str:
         source, target = unit(QUANTITIES[name].ucum), unit(imperial)
         converted = (value * float(source.factor) + float(source.offset) - float(target.offset)) / float(target.factor)
         return f"{converted:,.{imperial_decimals}f}"
-    return printable(str(value))
+    text = printable(str(value))
+    return text.replace("_", " ") if name in _CLOSED_LISTS else text

@@ -70,6 +70,12 @@ def verdict_sentence(use: str, verdict: str) -> str:
     return f"{_USES[use]}: {_VERDICTS[verdict]}."
 
 
+def subject_words(check: str) -> str:
+    """What a check looks at, inside a sentence. Raises KeyError for an unknown one."""
+    words = _SUBJECTS[check]
+    return words[0].lower() + words[1:]
+
+
 def use_words(use: str) -> str:
     """A use in words. Raises KeyError for an unknown one."""
     return _USES[use]
@@ -90,7 +96,7 @@ def _effect(finding: Finding, words: str) -> str:
 
 _SUBJECTS = {
     "usable_flow": "Flow at 50 Pa",
-    "exponent_fitted": "Flow exponent",
+    "exponent_fitted": "Measuring of the exponent",
     "direction_matches_pressure": "Sign of the pressures",
     "point_count": "Number of points",
     "lowest_pressure": "Lowest pressure",

@@ -23,7 +23,7 @@ EXPECTED: dict[str, Any] = {
         }
     ],
     "traces": [],
-    "problems": [],
+    "problems": ["start-unknown"],
 }
 
 
@@ -68,7 +68,7 @@ def _changed(change: Any) -> Any:
         (lambda d: d["sessions"][0]["record"].update(crew="C1"), ("sessions.0.record.crew", "C1", Nothing())),
         (lambda d: d["sessions"][0].pop("kind"), ("sessions.0.kind", Nothing(), "single_point")),
         (lambda d: d["sessions"].append({}), ("sessions.1", {}, Nothing())),
-        (lambda d: d["problems"].append("over-range"), ("problems.0", "over-range", Nothing())),
+        (lambda d: d["problems"].append("over-range"), ("problems.1", "over-range", Nothing())),
         (
             lambda d: d["sessions"][0]["runs"][0]["points"][0].update(envelope_pressure_pa=-50.0000000001),
             ("sessions.0.runs.0.points.0.envelope_pressure_pa", -50.0000000001, -50.0),

@@ -153,3 +153,14 @@ def test_a_member_that_lies_about_its_size_is_not_inflated_beyond_it(tmp_path: P
     (problem,) = walk([path])
     assert isinstance(problem, Problem)
     assert (problem.code, problem.blocks) == ("zip-broken", "file")
+
+
+def test_a_member_that_is_too_much_keeps_its_neighbours(tmp_path: Path) -> None:
+    with zipfile.ZipFile(tmp_path / "a.zip", "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("blown.csv", b"a" * 3_000_000)
+        archive.writestr("good.csv", b"1,2\n")
+    blown, good = walk([tmp_path / "a.zip"])
+    assert isinstance(blown, Problem)
+    assert (blown.code, blown.place.file) == ("zip-ratio", "a.zip/blown.csv")
+    assert isinstance(good, Source)
+    assert good.name == "a.zip/good.csv"

@@ -6,7 +6,10 @@ import pytest
 from reading_inputs import LOG, ROWS, SECTIONS, SHEET, made_plugin, problems, sessions, source, taken, the_problem
 
 from interchange.errors import Place, Problem
-from interchange.model.session import Conditions, FanReading, Point, bounds
+from interchange.model.base import Record
+from interchange.model.manifest import TARGETS
+from interchange.model.session import Conditions, Point, bounds
+from interchange.reading import collect
 from interchange.reading.door import read_source
 
 HEAD, FIRST, SECOND = ROWS.splitlines()
@@ -73,10 +76,10 @@ def test_a_date_that_cannot_be_read_is_not_said_to_be_absent_too() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "column", "found", "expected"),
     [
-        ("-1.84", "-999", "line A Pa", "'-999'", "inside minus outside, signed as recorded: a number of -500 or more Pa"),
-        ("-1.12", "500.5", "line B Pa", "'500.5'", "inside minus outside, signed as recorded: a number of 500 or less Pa"),
-        ("0,-1.84,-1.12,20.3", "0,-1.84,-1.12,200", "indoor C", "'200'", "air temperature indoors: a number less than 90 °C"),
-        ("3.9\n", "-1\n", "wind m/s", "'-1'", "mean wind speed: a number of 0 or more m/s"),
+        ("-1.84", "-999", "line A Pa", "'-999'", "inside minus outside, signed as recorded: -500 Pa or more"),
+        ("-1.12", "500.5", "line B Pa", "'500.5'", "inside minus outside, signed as recorded: 500 Pa or less"),
+        ("20.3,3.9", "200,3.9", "indoor C", "'200'", "air temperature indoors: a number less than 90 °C"),
+        ("3.9\n", "-1\n", "wind m/s", "'-1'", "mean wind speed: 0 m/s or more"),
     ],
 )  # fmt: skip
 def test_a_value_of_a_log_is_held_to_the_range_of_its_field(
@@ -101,14 +104,13 @@ def test_the_ends_of_a_range_belong_to_it() -> None:
 
 @pytest.mark.parametrize(
     ("form", "name"),
-    [(form, name) for form in (Point, FanReading, Conditions) for name in form.model_fields if not name.endswith("s")],
+    [(form, name) for form in (Point, Conditions) for name in sorted(TARGETS["sample"] & form.model_fields.keys())],
 )
-def test_the_bounds_told_are_those_the_model_keeps(form: type, name: str) -> None:
+def test_the_bounds_told_are_those_the_model_keeps(form: type[Record], name: str) -> None:
     beyond = {"greater_than": 0.0, "greater_than_equal": -0.001, "less_than": 0.0, "less_than_equal": 0.001}
     for kind, bound in bounds(name):
         with pytest.raises(ValueError) as refused:
-            form.model_validate({"fan_id": "1"} | {name: bound + beyond[kind]} if form is FanReading
-                                else {name: bound + beyond[kind]})  # fmt: skip
+            form.model_validate({name: bound + beyond[kind]})
         assert {fault["type"] for fault in refused.value.errors()} == {kind}  # type: ignore[attr-defined]
 
 
@@ -222,6 +224,38 @@ def test_rows_below_the_header_that_are_no_units_are_one_problem() -> None:
     )
 
 
+def test_units_that_begin_with_a_digit_are_no_numbers() -> None:
+    for unit in ("1", "1/h"):
+        found = problems(PLAIN.replace(";m³/h;;Pa;kg/m³", f";m³/h;{unit};Pa;kg/m³"))
+        assert "units-missing" not in [problem.code for problem in found]
+
+
 def test_a_plugin_without_a_column_of_dates_gets_the_note_too() -> None:
     outcome = read_source(source("Nr,P\n07,-50\n"), [made_plugin(SHEET)])
     assert [(p.code, p.place.row) for p in outcome.mapped.problems] == [("start-unknown", 2)]
+
+
+def test_a_log_of_one_row_proves_no_step() -> None:
+    found = the_problem(LOG[: LOG.index("1,OL")])
+    assert (found.place, found.blocks, found.found) == (
+        Place("test.csv", 10, "elapsed s"),
+        "session",
+        "a log of one row",
+    )
+
+
+def test_words_of_a_shifted_row_are_not_asked_for() -> None:
+    cells = FIRST.split(",")
+    shifted = ",".join([*cells[:5], "x", *cells[5:-1]])
+    assert taken(f"{HEAD}\n{shifted}\n{SECOND}\n").mapped.questions == ()
+    (question,) = taken(f"{HEAD}\n{shifted}\n{SECOND.replace('test-out', 'final')}\n").mapped.questions
+    assert question.subject == "What does 'final' mean in 'Stage'?"
+
+
+def test_problems_beyond_many_keep_their_count(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(collect, "_MANY", 7)
+    found = collect.Collector()
+    for row in range(1, 101):
+        for column in ("a", "b"):
+            found.add(Problem("not-a-number", Place("f", row, column), f"'{row}'", "a number", "", blocks="session"))
+    assert [(p.place.row, p.place.column, p.count) for p in found.problems] == [(1, "a", 100), (1, "b", 100)]

@@ -13,6 +13,7 @@ from interchange.errors import Place
 from interchange.model.document import as_document, session_id
 from interchange.model.question import Answer
 from interchange.model.session import FanReading, Kept, Session
+from interchange.reading.cells import MISSING_CURE
 
 HEAD, FIRST, SECOND = ROWS.splitlines()
 
@@ -58,6 +59,7 @@ def test_a_row_is_a_session() -> None:
                 "points": [
                     {
                         "envelope_pressure_pa": -50.2,
+                        "baseline_removed": False,
                         "fan_readings": [
                             {
                                 "fan_id": "1",
@@ -78,6 +80,7 @@ def test_a_row_is_a_session() -> None:
             "points": [
                 {
                     "envelope_pressure_pa": 49.8,
+                    "baseline_removed": False,
                     "fan_readings": [
                         {"fan_id": "1", "flow_m3_h": pytest.approx(1500 * 0.3048**3 * 60), "flow_basis": "indicated"}
                     ],
@@ -414,13 +417,13 @@ def _answer(question_id: str, value: str) -> Answer:
             "2100",
             "12x",
             "test.csv, row 2, column 'Fan flow (cfm)': found '12x'; expected a number with a decimal point. "
-            "Correct the cell. If it stands for a missing value, add it to `missing` in the plugin's layout.",
+            f"Correct the cell. {MISSING_CURE}",
         ),
         (
             "-50.2",
             "NaN",
             "test.csv, row 2, column 'House pressure (Pa)': found 'NaN'; expected a number with a decimal point. "
-            "Correct the cell. If it stands for a missing value, add it to `missing` in the plugin's layout.",
+            f"Correct the cell. {MISSING_CURE}",
         ),
         (
             "2100",
@@ -433,15 +436,16 @@ def _answer(question_id: str, value: str) -> Answer:
             "14000",
             "-14000",
             "test.csv, row 2, column 'Volume (cu ft)': found '-14000'; "
-            "expected inside volume of the tested space: a number greater than 0 m3. "
+            "expected inside volume of the tested space: a number greater than 0 cu ft. "
             "Correct the cell in the source, or the unit or the field that the plugin states for it.",
         ),
         (
             "68,32",
             "68,999",
             "test.csv, row 2, column 'Outdoor (F)': found '999'; "
-            "expected air temperature outdoors: a number less than 90 Cel. "
-            "Correct the cell in the source, or the unit or the field that the plugin states for it.",
+            "expected air temperature outdoors: a number less than 194 °F. "
+            "Correct the cell in the source, or the unit or the field that the plugin states for it. "
+            f"{MISSING_CURE}",
         ),
     ],
     ids=["letter in a number", "NaN", "two readings of a mark", "negative volume", "999 for missing"],
@@ -453,7 +457,7 @@ def test_a_cell_that_cannot_be_right_refuses_the_file(old: str, new: str, text: 
 def test_a_row_of_totals_as_wide_as_the_table_is_refused() -> None:
     assert str(the_problem(ROWS + "Total,,,,,,,,,,3600,26000,,,,,,\n")) == (
         "test.csv, row 4, column 'House': found ''; expected a value in every row. "
-        "Fill in the cell; if the row is a total or a footer, remove it."
+        "Fill in the cell; if the row is a mean, a total or a footer, remove it."
     )
 
 
@@ -599,7 +603,8 @@ def test_a_word_that_the_plugin_does_not_know_is_asked_once_for_the_layout() -> 
     (question,) = held.mapped.questions
     assert (question.subject, question.why, question.place) == (
         "What does 'final' mean in 'Stage'?",
-        "The plugin knows 'test-in', 'test-out', 'interim', 'inspection'.",
+        "The plugin knows 'test-in', 'test-out', 'interim', 'inspection'. "
+        "Correct the source, or add the code to the plugin, and import again.",
         Place("test.csv", 2, "Stage"),
     )
     assert [choice.value for choice in question.choices] == ["before", "interim", "after", "inspection", "absent"]

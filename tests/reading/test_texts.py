@@ -38,7 +38,7 @@ def test_bounds_are_told_in_the_unit_of_the_column(old: str, new: str, expected:
         ("1009,5;hPa", "5;Pa", "air pressure at the site, not reduced to sea level: a number greater than 30000 Pa"),
         ("20,5;°C", "5;K", "air temperature indoors: a number greater than 183.15 K"),
         ("20,5;°C", "90;C", "air temperature indoors: a number less than 90 °C"),
-        ("Exponent;0,641", "Correlation r2;1,5", "squared correlation r2 that the source reports: a number of 1 or less"),
+        ("Exponent;0,641", "Correlation r2;1,5", "squared correlation r2 that the source reports: 1 or less"),
         ("1;50;", "1,5;50;", "number of the point as the source counts it: a whole number"),
     ],
 )
@@ -50,17 +50,15 @@ def test_a_bound_of_a_pressure_written_the_other_way_round_is_turned_too() -> No
     toml = SHEET.replace('unit = "Pa", sign = "as_recorded"', 'unit = "hPa", sign = "reversed"')
     toml = toml.replace("envelope_pressure_pa", "baseline_before_positive_pa")
     (problem,) = read_source(source("Nr,P\n1,4\n"), [made_plugin(toml)]).mapped.problems
-    assert problem.expected.endswith("a number of 0 or less hPa")
+    assert problem.expected.endswith("0 hPa or less")
 
 
 @pytest.mark.parametrize("text", ["-999", "999", "9999", "-99.9", "-9999.00", "\u2212999", "-999.9"])
 def test_a_refused_number_that_looks_like_a_mark_is_told_what_to_do_with_marks(text: str) -> None:
-    found = the_problem(ROWS.replace("68,32", f"68,{text}"))
+    found = the_problem(LOG.replace("OL", "-2").replace("20.3,3.9", f"{text},3.9"))
     assert found.cure == (
         f"Correct the cell in the source, or the unit or the field that the plugin states for it. {MISSING}"
     )
-    log = LOG.replace("OL", "-2").replace("20.3,3.9", f"{text},3.9")
-    assert the_problem(log).cure.endswith(MISSING)
 
 
 @pytest.mark.parametrize("text", ["-998", "909", "1e9", "499"])
@@ -132,8 +130,7 @@ def test_a_sheet_in_another_encoding_is_told_which_row_and_what_to_do() -> None:
     outcome = read_source(source(ROWS.replace("plate 2", "plaqué").encode("cp1252"), "latin.csv"), plugins())
     assert (outcome.state, outcome.plugin_id) == ("refused", "one-row-a-test")
     assert [str(problem) for problem in outcome.mapped.problems] == [
-        "latin.csv, row 2: found a character that is not UTF-8; expected text in UTF-8. "
-        "Save it anew as CSV in UTF-8."
+        "latin.csv, row 2: found a character that is not UTF-8; expected text in UTF-8. Save it anew as CSV in UTF-8."
     ]
 
 
@@ -141,7 +138,7 @@ def test_the_row_is_that_of_the_encoding_that_gets_furthest() -> None:
     data = SECTIONS.encode("cp1252").replace(b"Gauge;G-1", b"Gauge;G-\x81")
     (problem,) = read_source(source(data), plugins()).mapped.problems
     assert (problem.place, problem.found) == (
-        Place("test.csv", 20),
+        Place("test.csv", 21),
         "a character that is not UTF-8 or Western code page 1252",
     )
 
@@ -194,7 +191,7 @@ def test_words_of_the_zip_library_do_not_reach_people(tmp_path: Path) -> None:
         (("0", "1.001", "2", "3.001", "4"), "1"),
         (("0.0", "0.5", "1.0", "1.5", "2.4"), "0.5"),
         (("0", "2", "4", "7", "9"), "2"),
-        (("0", "0.4", "1", "1.4", "2"), "0.4"),
+        (("0", "0.4", "1"), "0.4"),
     ],
 )
 def test_the_expected_step_is_the_commonest_in_the_digits_of_the_file(times: tuple[str, ...], step: str) -> None:
@@ -223,3 +220,9 @@ def test_a_question_says_what_to_do() -> None:
         assert len(question.choices) > 1
         assert all(choice.words and choice.evidence and choice.consequence for choice in question.choices)
 
+
+def test_a_file_that_other_plugins_can_read_is_not_misread() -> None:
+    wide = SHEET.replace('["utf-8"]', '["utf-8", "cp1252"]')
+    both = [made_plugin(wide.replace('"sheet"', f'"{name}"')) for name in ("first", "second")]
+    found = recognise("Nr,P,ü\n".encode("cp1252"), [made_plugin(SHEET), *both])
+    assert (found.plugin, found.misread, found.problem("a.csv").code) == (None, None, "layout-ambiguous")

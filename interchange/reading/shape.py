@@ -1,0 +1,75 @@
+"""What must be there: the tables, columns and keys without which a file is not what its plugin takes it for."""
+
+from __future__ import annotations
+
+from interchange.errors import Place, Problem
+from interchange.model.manifest import EntriesBlock, Manifest, TableBlock
+from interchange.reading.collect import Collector
+from interchange.reading.extract import Extract, Table
+
+_NAMES_SHOWN = 40
+_WHOLE = "Export the test again, whole."
+
+
+def check(extract: Extract, manifest: Manifest, found: Collector) -> None:
+    """Report what an extract lacks, and keys that it holds twice."""
+    _Checker(extract, manifest, found).check()
+
+
+class _Checker:
+    def __init__(self, extract: Extract, manifest: Manifest, found: Collector) -> None:
+        self.extract, self.manifest, self.found, self.file = extract, manifest, found, extract.source.name
+
+    def check(self) -> None:
+        for number, block in enumerate(self.manifest.block):
+            if isinstance(block, EntriesBlock):
+                self._check_keys(number, block)
+                continue
+            tables = [table for table in self.extract.tables if table.block == number]
+            if block.required and not tables:
+                self._missing_table(None, block)
+            for table in tables:
+                self._check_columns(table, block)
+        for section in dict.fromkeys(entry.section for entry in self.extract.entries):
+            blocks = [b for b in self.manifest.block if isinstance(b, TableBlock) and b.directions]
+            for block in blocks:
+                if section in block.sections and not any(table.section == section for table in self.extract.tables):
+                    self._missing_table(section, block)
+
+    def _missing_table(self, section: str | None, block: TableBlock) -> None:
+        names = ", ".join(f"'{name}'" for name in block.header_names)
+        within = f" in section [{section}]" if section is not None else ""
+        found, expected = f"no table{within}", f"a table whose header holds {names}"
+        self._fault("table-missing", Place(self.file), found, expected, _WHOLE)
+
+    def _check_columns(self, table: Table, block: TableBlock) -> None:
+        for field in block.fields:
+            if field.required and field.name not in table.header:
+                names = ", ".join(f"'{name}'" for name in table.header[:_NAMES_SHOWN])
+                self._fault(
+                    "column-missing",
+                    Place(self.file, table.header_row, field.name),
+                    f"a header that holds {names}",
+                    f"the column '{field.name}'",
+                    "Export with this column, or correct its name in the header.",
+                )
+
+    def _check_keys(self, number: int, block: EntriesBlock) -> None:
+        rows: dict[tuple[str | None, str], int] = {}
+        listed = {key.name for key in block.keys if key.to is not None}
+        for entry in self.extract.entries:
+            if entry.block != number or entry.key not in listed:
+                continue
+            first = rows.setdefault((entry.section, entry.key), entry.row)
+            if first != entry.row:
+                found, expected = f"the key a second time, after row {first}", "each key once"
+                cure = "Remove the one that does not hold; give each test a file of its own."
+                self._fault("key-twice", Place(self.file, entry.row, entry.key), found, expected, cure)
+        present = {key for _, key in rows}
+        for key in block.keys:
+            if key.required and key.name not in present:
+                place, expected = Place(self.file, None, key.name), f"the key '{key.name}'"
+                self._fault("key-missing", place, f"no key '{key.name}'", expected, _WHOLE)
+
+    def _fault(self, code: str, place: Place, found: str, expected: str, cure: str) -> None:
+        self.found.add(Problem(code, place, found, expected, cure, blocks="file"))

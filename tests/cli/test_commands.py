@@ -1,0 +1,160 @@
+"""Commands through click's runner on the demo archive: exit code and both streams."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from interchange.cli.main import cli
+from interchange.errors import EXIT_ANSWER_IS_NO, EXIT_DONE
+from interchange.operations.demo import run_demo
+from interchange.resources import shipped
+
+DELIVERIES = shipped("demo_archive") / "deliveries"
+
+
+@pytest.fixture(scope="module")
+def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    root = tmp_path_factory.mktemp("commands") / "demo"
+    run_demo(root)
+    return root
+
+
+def _run(*arguments: str | Path, **more: str) -> Result:
+    return CliRunner().invoke(cli, [str(argument) for argument in arguments], catch_exceptions=False, **more)
+
+
+def test_new_asks_once_for_what_is_not_given(tmp_path: Path) -> None:
+    answers = "Fennick Vale\nEurope/Dublin\nimperial\n\n"
+    done = _run("new", tmp_path / "a", input=answers)
+    assert done.exit_code == EXIT_DONE
+    assert done.stdout == ""
+    settings = (tmp_path / "a" / "archive.toml").read_text()
+    assert 'programme = "Fennick Vale"' in settings
+    assert 'time_zone = "Europe/Dublin"' in settings
+    assert 'units = "imperial"' in settings
+    assert 'rule_sets = ["as_displayed", "iso9972@2015", "astm-e1827-one-point@2011"]' in settings
+
+
+def test_import_says_what_became_of_each_file_and_that_not_all_came_in(tmp_path: Path) -> None:
+    _run("new", tmp_path / "a", "--yes")
+    done = _run("import", DELIVERIES / "harrow", "--archive", tmp_path / "a", "--format", "csv", "--no-recompute")
+    assert done.exit_code == EXIT_ANSWER_IS_NO
+    rows = list(csv.DictReader(io.StringIO(done.stdout)))
+    assert {row["source_name"]: row["outcome"] for row in rows}["harrow/FV-2038-before.csv"] == "refused"
+    assert "9 files: 8 new (8 tests), 1 refused (0 tests)." in done.stderr
+    assert "harrow/FV-2038-before.csv, row 48, column 'Envelope': found '58,x'" in done.stderr
+
+
+def test_a_dry_run_writes_nothing(tmp_path: Path) -> None:
+    _run("new", tmp_path / "a", "--yes")
+    before = sorted(path for path in (tmp_path / "a").rglob("*"))
+    done = _run("import", DELIVERIES / "ostrel", "--archive", tmp_path / "a", "--dry-run")
+    assert "read (24 tests)" in done.stderr and "Nothing was written (dry run)." in done.stderr
+    assert sorted(path for path in (tmp_path / "a").rglob("*")) == before
+
+
+def test_list_and_query_give_the_same_tests(archive: Path) -> None:
+    listed = json.loads(_run("list", "--archive", archive, "--format", "json").stdout)
+    asked = json.loads(
+        _run("query", "select session_id from sessions", "--archive", archive, "--format", "json").stdout
+    )
+    assert {row["session_id"] for row in listed} == {row["session_id"] for row in asked}
+    assert len(listed) == len(asked) == 33
+    assert sum(row["flow_50_m3_h"] is not None for row in listed) == 30
+
+
+def test_an_older_state_is_listed_without_results(archive: Path) -> None:
+    done = _run("list", "--archive", archive, "--as-of", "0", "--format", "csv")
+    assert done.stdout.splitlines()[1:] == []
+    assert "has not been recomputed" in done.stderr
+
+
+def test_show_names_the_test_by_job_or_by_id(archive: Path) -> None:
+    by_job = _run("show", "FV-2037", "--archive", archive)
+    session_id = by_job.stdout.split("test    ")[1][:24]
+    assert _run("show", session_id[:8], "--archive", archive).stdout == by_job.stdout
+    assert "From before to after the points the baseline moved by -8.4 Pa" in " ".join(by_job.stdout.split())
+    assert "Safety" in by_job.stdout
+
+
+def test_imperial_archives_show_imperial_tables_and_si_data(tmp_path: Path) -> None:
+    _run("new", tmp_path / "a", "--yes", "--units", "imperial")
+    _run("import", DELIVERIES / "ostrel" / "tests-week-06.csv", "--archive", tmp_path / "a")
+    table = _run("recompute", "--archive", tmp_path / "a").stdout
+    data = _run("recompute", "--archive", tmp_path / "a", "--format", "csv").stdout
+    first = next(csv.DictReader(io.StringIO(data)))
+    assert "cfm" in table and "m3/h" not in table
+    assert f"{float(first['reported_flow_m3_h']) / 1.69901079552:,.0f}" == "1,589"
+    assert "1,589" in table
+
+
+def test_export_hands_on_what_schema_validate_accepts(archive: Path, tmp_path: Path) -> None:
+    done = _run("export", "--as", "session", "--into", tmp_path / "out", "--archive", archive)
+    documents = sorted((tmp_path / "out").glob("*.session.json"))
+    assert done.exit_code == EXIT_DONE and len(documents) == 33
+    assert len(list((tmp_path / "out").glob("*.traces.csv"))) == 2
+    assert _run("schema", "validate", *documents).exit_code == EXIT_DONE
+    broken = json.loads(documents[0].read_text()) | {"colour": "red"}
+    (tmp_path / "broken.json").write_text(json.dumps(broken))
+    refused = _run("schema", "validate", tmp_path / "broken.json")
+    assert refused.exit_code == EXIT_ANSWER_IS_NO
+    assert "column 'colour': found an unknown field" in refused.stderr
+
+
+def test_tidy_export_holds_every_reading(archive: Path, tmp_path: Path) -> None:
+    _run("export", "--as", "tidy", "--into", tmp_path, "--archive", archive)
+    points = list(csv.DictReader((tmp_path / "points.csv").open()))
+    traces = list(csv.DictReader((tmp_path / "traces.csv").open()))
+    asked = _run("query", "select count(*) from fan_readings", "--archive", archive, "--format", "csv").stdout
+    values = _run("query", "select sum(len(values)) from traces", "--archive", archive, "--format", "csv").stdout
+    assert len(points) == int(asked.splitlines()[1]) > 50
+    assert len(traces) == int(values.splitlines()[1]) > 5_000
+
+
+def test_a_rule_set_of_ones_own_is_followed_and_a_broken_one_named(archive: Path, tmp_path: Path) -> None:
+    text = (shipped("schema") / "rules" / "iso9972@2015.toml").read_text()
+    own = tmp_path / "ours@2026.toml"
+    own.write_text(
+        text.replace('"iso9972"', '"ours"').replace('"2015"', '"2026"').replace("minimum = 5", "minimum = 99")
+    )
+    done = _run("recompute", "--archive", archive, "--rules", own, "--format", "json")
+    assert {row["rule_set"] for row in json.loads(done.stdout)} == {"ours@2026"}
+    asked = _run(
+        "query",
+        "select distinct level from checks where rule_set = 'ours@2026' and \"check\" = 'point_count'",
+        "--archive",
+        archive,
+        "--format",
+        "csv",
+    )
+    assert asked.stdout.splitlines()[1:] == ["4"]
+    own.write_text(own.read_text().replace('name = "power_law"', 'name = "magic"'))
+    with pytest.raises(Exception, match="magic"):
+        _run("recompute", "--archive", archive, "--rules", own)
+    _run("recompute", "--archive", archive)
+
+
+def test_plugin_commands_end_well_on_what_is_shipped() -> None:
+    for arguments in (["list"], ["check"], ["explain", str(DELIVERIES / "quillby" / "february.csv")]):
+        assert _run("plugin", *arguments).exit_code == EXIT_DONE
+    unknown = _run("plugin", "explain", DELIVERIES / "quillby" / "branch-office-tests.csv")
+    assert unknown.exit_code == EXIT_ANSWER_IS_NO
+    assert "No one plugin reads branch-office-tests.csv." in unknown.stderr
+
+
+def test_parquet_goes_to_a_file(archive: Path, tmp_path: Path) -> None:
+    import pyarrow.parquet as pq
+
+    _run("list", "--archive", archive, "--format", "parquet", "--output", tmp_path / "tests.parquet")
+    assert pq.read_table(tmp_path / "tests.parquet").num_rows == 33
+
+
+def test_an_output_that_cannot_be_written_ends_in_one_text(archive: Path, tmp_path: Path) -> None:
+    with pytest.raises(Exception, match=r"found No such file or directory; expected a place that can be written to"):
+        _run("list", "--archive", archive, "--output", tmp_path / "nowhere" / "x.csv")
