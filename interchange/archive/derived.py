@@ -7,7 +7,9 @@ imports neither pyarrow nor numpy.
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -17,6 +19,7 @@ from interchange.archive.faults import cannot_write
 from interchange.files import fsync_folder
 
 FOLDER = "derived"
+GRACE_S = 600  # how long a file stays that a newer one has taken the place of: others may be reading it
 Kind = Literal["results", "checks", "verdicts"]
 KINDS: tuple[Kind, ...] = ("results", "checks", "verdicts")
 
@@ -52,23 +55,37 @@ def write(root: Path, kind: Kind, rule_set: str, archive_version: int, columns: 
         for name in (folder, folder.parent, folder.parent.parent):
             fsync_folder(name)
         new = Derived(kind, rule_set, archive_version, __version__, written.path)
-        for old in listing(root):
-            same = (old.kind, old.rule_set) == (kind, rule_set) and old.archive_version <= archive_version
-            if same and old.path != new.path:
-                old.path.unlink(missing_ok=True)
+        _sweep(root, new)
     except OSError as error:
         raise cannot_write(root, error) from None
     return new
+
+
+def _sweep(root: Path, new: Derived) -> None:
+    """Remove what a new file stands in place of, once nobody can still be reading it."""
+    long_ago = time.time() - GRACE_S
+    for old in listing(root):
+        same = (old.kind, old.rule_set) == (new.kind, new.rule_set) and old.archive_version <= new.archive_version
+        if same and old.path != new.path:
+            with suppress(FileNotFoundError):  # another process sweeps too
+                if old.path.stat().st_mtime < long_ago:
+                    old.path.unlink()
 
 
 def listing(root: Path) -> list[Derived]:
     """Everything derived that is there, by kind, rule set and version; files of unknown names are left out."""
     found = []
     for kind in KINDS:
-        for path in sorted((root / FOLDER / kind).glob("*/*.parquet")):
-            if name := _NAME.fullmatch(path.name):
-                found.append(Derived(kind, path.parent.name, int(name[1]), name[2], path))
-    return sorted(found, key=lambda one: (one.kind, one.rule_set, one.archive_version, one.path.stat().st_mtime_ns))
+        for path in (root / FOLDER / kind).glob("*/*.parquet"):
+            name = _NAME.fullmatch(path.name)
+            if name is None:
+                continue
+            try:
+                written = path.stat().st_mtime_ns
+            except FileNotFoundError:  # another process has just put a newer file in its place
+                continue
+            found.append((kind, path.parent.name, int(name[1]), written, name[2], path))
+    return [Derived(kind, rule_set, version, by, path) for kind, rule_set, version, _, by, path in sorted(found)]
 
 
 def current(root: Path, archive_version: int) -> list[Derived]:

@@ -53,5 +53,5 @@ def list_tests(root: Path, version: int | None = None) -> Listing:
         left_out = ["results and verdicts: this state of the archive has not been recomputed"]
         return Listing(Table(bare.columns, list(bare.rows), left_out), agreed.units)
     sql = _JUDGED.format(columns=_COLUMNS, rule_sets=repr(rule_sets))
-    answer = query.query(root, sql, version)
+    answer = query.query(root, sql, bare.version)
     return Listing(Table(answer.columns, list(answer.rows)), agreed.units)

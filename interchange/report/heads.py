@@ -98,13 +98,21 @@ def shown(name: str, value: object, units: Units) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
-        if name not in _HEADS:
-            return f"{value:.6g}"
-        _, decimals, imperial, imperial_decimals = _HEADS[name]
-        if units == "si":
-            return f"{value:,.{decimals}f}"
-        source, target = unit(QUANTITIES[name].ucum), unit(imperial)
-        converted = (value * float(source.factor) + float(source.offset) - float(target.offset)) / float(target.factor)
-        return f"{converted:,.{imperial_decimals}f}"
+        return _without_minus_zero(_number(name, value, units))
     text = printable(str(value))
     return text.replace("_", " ") if name in _CLOSED_LISTS else text
+
+
+def _number(name: str, value: float, units: Units) -> str:
+    if name not in _HEADS:
+        return f"{value:.6g}"
+    _, decimals, imperial, imperial_decimals = _HEADS[name]
+    if units == "si":
+        return f"{value:,.{decimals}f}"
+    source, target = unit(QUANTITIES[name].ucum), unit(imperial)
+    converted = (value * float(source.factor) + float(source.offset) - float(target.offset)) / float(target.factor)
+    return f"{converted:,.{imperial_decimals}f}"
+
+
+def _without_minus_zero(text: str) -> str:
+    return text if text.strip("-0.") else text.lstrip("-")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import numpy as np
@@ -52,11 +53,17 @@ def test_an_arrow_table_is_taken_as_it_is(root: Path) -> None:
 
 def test_newer_rows_stand_in_place_of_older_ones_of_the_same_rule_set_and_kind(root: Path) -> None:
     rows = {"session_id": ["a"]}
-    derived.write(root, "results", "r", 1, rows)
+    old = derived.write(root, "results", "r", 1, rows)
     other, checks = derived.write(root, "results", "s", 1, rows), derived.write(root, "checks", "r", 1, rows)
-    derived.write(root, "results", "r", 2, rows)
+    old_too = derived.write(root, "results", "r", 2, rows)
     newest = derived.write(root, "results", "r", 2, {"session_id": ["b"]})
-    assert derived.listing(root) == [checks, newest, other]
+    assert derived.current(root, 2) == [newest]
+    assert derived.current(root, 1) == [checks, old, other]
+    for replaced in (old, old_too):
+        assert replaced.path.exists()  # somebody may still be reading it
+        os.utime(replaced.path, (0, 0))
+    newest = derived.write(root, "results", "r", 2, {"session_id": ["b"]})
+    assert not old.path.exists() and not old_too.path.exists()
     assert derived.current(root, 2) == [newest]
     assert derived.current(root, 1) == [checks, other]
 

@@ -30,13 +30,21 @@ def report(name: str, what: str, taken: dict[str, list[float]], base: str, **fac
     ratios = {side: [a / b for a, b in zip(values, taken[base], strict=True)] for side, values in taken.items()}
     medians = {side: round(statistics.median(values), 2) for side, values in ratios.items() if side != base}
     FIGURES.mkdir(exist_ok=True)
-    (FIGURES / f"{name}.json").write_text(json.dumps({
-        "what": what,
-        "base": base,
-        "median_ratio_to_base": medians,
-        "range_of_ratio": {side: [round(min(v), 2), round(max(v), 2)] for side, v in ratios.items() if side != base},
-        "median_seconds": {side: round(statistics.median(v), 4) for side, v in taken.items()},
-        "python": platform.python_version(),
-        **facts,
-    }, indent=1) + "\n")
+    (FIGURES / f"{name}.json").write_text(
+        json.dumps(
+            {
+                "what": what,
+                "base": base,
+                "median_ratio_to_base": medians,
+                "range_of_ratio": {
+                    side: [round(min(v), 2), round(max(v), 2)] for side, v in ratios.items() if side != base
+                },
+                "median_seconds": {side: round(statistics.median(v), 4) for side, v in taken.items()},
+                "python": platform.python_version(),
+                **facts,
+            },
+            indent=1,
+        )
+        + "\n"
+    )
     return medians

@@ -42,27 +42,50 @@ def many_sessions(count: int) -> pa.Table:
     total = count * POINTS
     pressure = -np.tile(np.linspace(60, 15, POINTS), count) + rng.normal(0, 0.3, total)
     flow = np.repeat(rng.uniform(80, 300, count), POINTS) * np.abs(pressure + 1.2) ** np.repeat(
-        rng.normal(0.65, 0.05, count), POINTS)
+        rng.normal(0.65, 0.05, count), POINTS
+    )
     readings = _struct_rows(
-        readings_type.value_type, total, fan_id=pa.repeat("1", total), flow_m3_h=pa.array(flow),
-        fan_pressure_pa=pa.array((flow / 492.0) ** 2), flow_basis=pa.repeat("indicated", total),
-        calibration_index=pa.array(np.zeros(total, dtype=np.int64)))
+        readings_type.value_type,
+        total,
+        fan_id=pa.repeat("1", total),
+        flow_m3_h=pa.array(flow),
+        fan_pressure_pa=pa.array((flow / 492.0) ** 2),
+        flow_basis=pa.repeat("indicated", total),
+        calibration_index=pa.array(np.zeros(total, dtype=np.int64)),
+    )
     points = _struct_rows(
-        points_type.value_type, total, envelope_pressure_pa=pa.array(pressure.round(1)),
+        points_type.value_type,
+        total,
+        envelope_pressure_pa=pa.array(pressure.round(1)),
         envelope_pressure_spread_pa=pa.array(rng.uniform(0.2, 1.0, total).round(2)),
-        fan_readings=_lists(readings_type, readings, 1))
+        fan_readings=_lists(readings_type, readings, 1),
+    )
     runs = _struct_rows(
-        runs_type.value_type, count, run_number=pa.repeat(1, count), direction=pa.repeat("depressurisation", count),
-        baseline_before_pressure_pa=pa.repeat(-1.2, count), baseline_after_pressure_pa=pa.repeat(-1.3, count),
-        points=_lists(points_type, points, POINTS))
+        runs_type.value_type,
+        count,
+        run_number=pa.repeat(1, count),
+        direction=pa.repeat("depressurisation", count),
+        baseline_before_pressure_pa=pa.repeat(-1.2, count),
+        baseline_after_pressure_pa=pa.repeat(-1.3, count),
+        points=_lists(points_type, points, POINTS),
+    )
     calibrations = _struct_rows(
-        calibrations_type.value_type, count, fan_id=pa.repeat("1", count), fan_coefficient_m3_h=pa.repeat(492.0, count),
-        fan_exponent=pa.repeat(0.5, count), reference_air_density_kg_m3=pa.repeat(1.204, count))
+        calibrations_type.value_type,
+        count,
+        fan_id=pa.repeat("1", count),
+        fan_coefficient_m3_h=pa.repeat(492.0, count),
+        fan_exponent=pa.repeat(0.5, count),
+        reference_air_density_kg_m3=pa.repeat(1.204, count),
+    )
     given = {
-        "session_id": pa.array([f"{i:024x}" for i in range(count)]), "revision": pa.repeat("r", count),
-        "kind": pa.repeat("multi_point", count), "volume_m3": pa.repeat(400.0, count),
-        "indoor_temperature_c": pa.repeat(20.0, count), "outdoor_temperature_c": pa.repeat(4.0, count),
-        "barometric_pressure_pa": pa.repeat(101_000.0, count), "runs": _lists(runs_type, runs, 1),
+        "session_id": pa.array([f"{i:024x}" for i in range(count)]),
+        "revision": pa.repeat("r", count),
+        "kind": pa.repeat("multi_point", count),
+        "volume_m3": pa.repeat(400.0, count),
+        "indoor_temperature_c": pa.repeat(20.0, count),
+        "outdoor_temperature_c": pa.repeat(4.0, count),
+        "barometric_pressure_pa": pa.repeat(101_000.0, count),
+        "runs": _lists(runs_type, runs, 1),
         "fan_calibrations": _lists(calibrations_type, calibrations, 1),
     }
     empty = {"reference_lines": pa.int32()}
@@ -110,12 +133,21 @@ def test_recomputing_a_hundred_thousand_sessions(tmp_path: Path) -> None:
             assess(loaded, iso)
             assess(loaded, displayed)
 
-    sides = {"read": rows, "read and recompute": recomputed, "read, recompute, check, judge": assessed,
-             "two rule sets with checks": both}
+    sides = {
+        "read": rows,
+        "read and recompute": recomputed,
+        "read, recompute, check, judge": assessed,
+        "two rule sets with checks": both,
+    }
     taken = seconds(sides, 5)
     loop = seconds({"loop": lambda: _scipy_loop(path)}, 1)["loop"][0] * SESSIONS / LOOPED
     ratios = report(
-        "recompute", f"{SESSIONS} sessions of {POINTS} points, one core and one thread of numpy; 'read' reads the same "
-        "columns with pyarrow (which may use both cores)", taken, "read",
-        scipy_loop_seconds_extrapolated=round(loop, 1), scipy_loop_sessions_run=LOOPED)
+        "recompute",
+        f"{SESSIONS} sessions of {POINTS} points, one core and one thread of numpy; 'read' reads the same "
+        "columns with pyarrow (which may use both cores)",
+        taken,
+        "read",
+        scipy_loop_seconds_extrapolated=round(loop, 1),
+        scipy_loop_sessions_run=LOOPED,
+    )
     assert ratios["read and recompute"] > 0

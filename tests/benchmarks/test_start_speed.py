@@ -41,10 +41,14 @@ def test_a_query_against_bare_duckdb(tmp_path: Path) -> None:
     files = [str(uri) for uri in DeltaTable(str(root / "table")).file_uris() if "part=session" in uri]
     bare = (
         "import duckdb\n"
-        f"print(duckdb.sql(\"select contractor, count(*) from read_parquet({files!r}) group by 1\").fetchall())")
+        f'print(duckdb.sql("select contractor, count(*) from read_parquet({files!r}) group by 1").fetchall())'
+    )
     sql = "select contractor, count(*) from sessions group by 1"
-    taken = seconds({
-        "bare DuckDB": _process(bare),
-        "interchange query": _process(MAIN, "query", sql, "--archive", str(root)),
-    }, 15)
+    taken = seconds(
+        {
+            "bare DuckDB": _process(bare),
+            "interchange query": _process(MAIN, "query", sql, "--archive", str(root)),
+        },
+        15,
+    )
     report("query", "whole processes on the demo archive, the same Parquet files", taken, "bare DuckDB")

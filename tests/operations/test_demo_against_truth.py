@@ -33,8 +33,10 @@ def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def _one(root: Path, sql: str, file: str, test: dict[str, Any]) -> tuple[Any, ...]:
-    where = (f"s.source_name = 'deliveries/{file}' and s.source_place = '{test['source_place']}' "
-             f"and x.rule_set = '{STANDARD[test['kind']]}'")
+    where = (
+        f"s.source_name = 'deliveries/{file}' and s.source_place = '{test['source_place']}' "
+        f"and x.rule_set = '{STANDARD[test['kind']]}'"
+    )
     rows = list(query(root, f"{sql} join sessions s using (session_id) where {where}").rows)
     assert len(rows) == 1
     return rows[0]
@@ -46,7 +48,8 @@ def test_every_delivery_meets_the_end_its_maker_expects(tmp_path: Path) -> None:
     ended = {line.source_name.removeprefix("deliveries/"): line.outcome for line in report.lines}
     imported = ("new", "known already")
     assert {file: "imported" if outcome in imported else outcome for file, outcome in ended.items()} == {
-        delivery["file"]: delivery["outcome"] for delivery in TRUTH["deliveries"]}
+        delivery["file"]: delivery["outcome"] for delivery in TRUTH["deliveries"]
+    }
 
 
 @pytest.mark.parametrize("case", STILL, ids=_name)
@@ -68,5 +71,6 @@ def test_the_verdict_is_one_that_the_maker_would_accept(
     file, test = case
     accepted = test["expected"][use].split(":")[0].split(" or ")
     verdict, reasons = _one(
-        archive, f"select x.verdict, x.because_of from (from verdicts where use = '{use}') x", file, test)
+        archive, f"select x.verdict, x.because_of from (from verdicts where use = '{use}') x", file, test
+    )
     assert verdict in accepted, (reasons, test["expected"][use])
