@@ -37,7 +37,10 @@ def cannot_write(root: Path, error: Exception) -> ArchiveError:
     if number is None and (named := re.search(r"os error (\d+)", str(error))):  # as libraries in Rust word it
         number = int(named[1])
     cure = _CURES.get(number or 0, "Remove the cause and import again; what was there before is whole.")
-    found = f"that nothing can be written ({first_line(error) if number is None else os.strerror(number)})"
+    if number in (errno.EACCES, errno.EPERM):
+        found = "a folder that you may not write in"
+    else:
+        found = f"that nothing can be written ({first_line(error) if number is None else os.strerror(number)})"
     return fault("archive-not-written", root, found, "a folder that takes what is written", cure)
 
 

@@ -21,10 +21,12 @@ from interchange.errors import InterchangeError, Place, Problem, UsageError
 _NODES = {"SELECT_NODE", "SET_OPERATION_NODE", "RECURSIVE_CTE_NODE", "CTE_NODE"}
 _TABLE_FUNCTIONS = {
     *("unnest", "range", "generate_series", "repeat", "json_each", "json_tree"),
-    *("duckdb_columns", "duckdb_functions", "duckdb_types", "duckdb_views", "pragma_table_info"),
+    *("duckdb_columns", "duckdb_functions", "duckdb_types", "pragma_table_info"),
 }
 # functions that leave a trace, or wait; `query` and its like are table functions and so refused above
 _REFUSED_FUNCTIONS = {"currval", "nextval", "setseed", "setval", "sleep_ms", "write_log"}
+_CATALOGUE_SCHEMAS = ("pg_catalog", "information_schema")
+_CATALOGUE_TABLES = ("sqlite_", "duckdb_", "pg_")
 _FETCHED_ROWS = 10_000
 _NO_SELECT = "Only SELECT statements can be serialized"  # how DuckDB words it
 
@@ -89,6 +91,8 @@ def _checked(connection: duckdb.DuckDBPyConnection, sql: str) -> list[dict[str, 
             raise _not_a_select(f"{kind.removesuffix('_NODE').removesuffix('_QUERY')} inside the statement")
         if kind == "TABLE_FUNCTION" and isinstance(function, dict):
             _allow(function["function_name"], function["function_name"].lower() in _TABLE_FUNCTIONS)
+        if kind == "BASE_TABLE":
+            _allow(node["table_name"], not _is_catalogue(node), what="the table")
         if "function_name" in node:
             _allow(node["function_name"], node["function_name"].lower() not in _REFUSED_FUNCTIONS)
     return nodes
@@ -105,9 +109,15 @@ def _tables(nodes: list[dict[str, Any]]) -> set[str]:
     return {str(node["table_name"]).lower() for node in nodes if node.get("type") == "BASE_TABLE"}
 
 
-def _allow(function: str, allowed: bool) -> None:
+def _is_catalogue(table: dict[str, Any]) -> bool:
+    """Tables of DuckDB's own: the definitions of the views in them name the archive's files."""
+    schema, name = str(table.get("schema_name", "")).lower(), str(table["table_name"]).lower()
+    return schema in _CATALOGUE_SCHEMAS or name.startswith(_CATALOGUE_TABLES)
+
+
+def _allow(name: str, allowed: bool, what: str = "the function") -> None:
     if not allowed:
-        raise _not_a_select(f"the function {function}")
+        raise _not_a_select(f"{what} {name}")
 
 
 def _not_a_select(found: str) -> UsageError:

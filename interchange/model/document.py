@@ -75,8 +75,13 @@ def load(document: Mapping[str, Any], file: str) -> Session:
 def validation_problems(error: ValidationError, file: str) -> list[Problem]:
     """What pydantic found wrong, as problems of ours: where, found, expected, cure."""
     problems = []
-    for fault in error.errors(include_url=False):
-        path = ".".join(str(step) for step in fault["loc"])
+    faults = [(".".join(map(str, fault["loc"])), fault) for fault in error.errors(include_url=False)]
+    missing = [path for path, fault in faults if fault["type"] == "missing"]
+    if len(missing) > 1:
+        found = f"no {', '.join(missing)}"
+        problems.append(Problem("form-missing", Place(file), found, "all of these fields", "Add them.", blocks="file"))
+        faults = [(path, fault) for path, fault in faults if fault["type"] != "missing"]
+    for path, fault in faults:
         words = fault["msg"].removeprefix("Value error, ")
         kinds = {
             "extra_forbidden": ("an unknown field", "a field of this form", "Remove the field or correct its name."),

@@ -52,7 +52,10 @@ class Recognition:
     def problem(self, file: str) -> Problem:
         """Why a file that is not known cannot be read."""
         if self.matches:
-            both = "; ".join(f"{match.plugin_id} ({', '.join(match.held)})" for match in self.matches)
+            by_clauses: dict[tuple[str, ...], list[str]] = {}
+            for match in self.matches:
+                by_clauses.setdefault(match.held, []).append(match.plugin_id)
+            both = "; ".join(f"{' and '.join(ids)} ({', '.join(held)})" for held, ids in by_clauses.items())
             return Problem(
                 "layout-ambiguous",
                 Place(file),

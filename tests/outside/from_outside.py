@@ -97,7 +97,7 @@ def run(
 
 
 def run_with_peak(*words: str, cwd: Path, seconds: float = 120) -> tuple[Ended, int]:
-    """The same, and the most memory [bytes] that the process has held; the start of Python counts, its parent does not."""
+    """The same, and the most memory [bytes] that the process has held; what its parent held does not count."""
     keep = "import atexit; atexit.register(lambda: open('peak.txt', 'w').write(open('/proc/self/status').read())); "
     ended = run(*words, cwd=cwd, seconds=seconds, start=keep + START)
     status = dict(line.split(":", 1) for line in (cwd / "peak.txt").read_text().splitlines())
@@ -176,15 +176,6 @@ COLUMNS = [
     *("Outdoor (F)", "Wind", "Leakage at 50 Pa (cfm)", "Remarks"),
 ]
 HEADER = ",".join(COLUMNS)
-USUAL = dict(
-    zip(
-        COLUMNS,
-        "X,0007,test-in,02/03/2026,9:15 AM,A1,Ostrel Retrofit,-1.3,-50.2,full,1520,12430,1485,68,39,calm,1516,".split(
-            ","
-        ),
-        strict=True,
-    )
-)
 SHORT = {
     "job": "Job number",
     "house": "House",
@@ -207,13 +198,17 @@ SHORT = {
 }
 
 
+USUAL_ROW = "X,0007,test-in,02/03/2026,9:15 AM,A1,Ostrel Retrofit,-1.3,-50.2,full,1520,12430,1485,68,39,calm,1516,"
+
+
 def cell(text: str) -> str:
     return '"' + text.replace('"', '""') + '"' if any(mark in text for mark in ',"\n') else text
 
 
 def a_row(job: str, **cells: str) -> str:
     """A good row, but for the cells given by their short names."""
-    row = USUAL | {"Job number": job} | {SHORT[name]: text for name, text in cells.items()}
+    usual = dict(zip(COLUMNS, USUAL_ROW.split(","), strict=True))
+    row = usual | {"Job number": job} | {SHORT[name]: text for name, text in cells.items()}
     return ",".join(cell(row[column]) for column in COLUMNS)
 
 
