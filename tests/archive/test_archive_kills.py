@@ -138,7 +138,7 @@ def test_a_folder_that_may_only_be_read_is_said_to_be_so(open_folder: Path, lock
     for path in [store.root / locked, *(store.root / locked).rglob("*")]:
         path.chmod(0o555 if path.is_dir() else 0o444)
     output = hinder(store, "rights")
-    assert "Permission denied" in output and "Ask the owner" in output
+    assert "that you may not write in" in output and "Ask the owner" in output
     assert output.endswith("2 sessions\n")
     assert [problem for problem in verify.verify(store.root) if problem.code != "file-unknown"] == []
     assert len(list(store.root.rglob("*.parquet"))) == 6
