@@ -7,7 +7,7 @@ from collections import Counter
 
 import pytest
 
-from interchange import units
+from interchange import quantities, units
 from interchange.analysis import batch
 from interchange.model import session
 from interchange.model.base import Record
@@ -92,3 +92,7 @@ def test_no_spelling_stands_for_two_units() -> None:
 def test_fahrenheit_is_converted_with_its_offset() -> None:
     scale, offset = conversion("F", "outdoor_temperature_c")
     assert 212 * scale + offset == pytest.approx(100, abs=1e-12)
+
+
+def test_no_name_stands_twice_in_the_table() -> None:
+    assert len(quantities._TABLE) == len(QUANTITIES)

@@ -264,17 +264,22 @@ def baseline_shift(batch: Batch, leakage: Leakage, *, limit_pa: float = 2.0) -> 
 
 
 def reported_agrees(batch: Batch, leakage: Leakage, *, limit_percent: float = 3.0) -> Check:
-    """Whether the source's own result can be reproduced, with this rule set's corrections or as displayed.
+    """Whether the source's own result can be reproduced: as displayed, or after any of this rule set's corrections.
 
-    Value: recomputed against reported flow at 50 Pa [%], the nearer of the two.
+    Value: flow at 50 Pa against the reported one [%], after the number of corrections, made in order, that brings it
+    nearest. Sources differ in which they make: many subtract the baseline and leave the densities alone.
     """
-    corrected = floats(leakage.session["difference_percent"])
-    factor = np.prod([1.0 + floats(leakage.session[share]) / 100.0 for share in SHARES], axis=0)
-    displayed = 100.0 * ((1.0 + corrected / 100.0) / factor - 1.0)
-    nearer = np.where(np.abs(displayed) < np.abs(corrected), displayed, corrected)
+    corrected = 1.0 + floats(leakage.session["difference_percent"]) / 100.0
+    factors = np.array([1.0 + floats(leakage.session[share]) / 100.0 for share in SHARES])
+    made = np.cumprod(np.concatenate([np.ones((1, corrected.size)), factors]), axis=0)
+    stages = 100.0 * (corrected / made[-1] * made - 1.0)
+    stages[-1] = 100.0 * (corrected - 1.0)
+    distance = np.where(np.isnan(stages), np.inf, np.abs(stages))
+    nearest = stages[np.argmin(distance, axis=0), np.arange(corrected.size)]
+    nearest = np.where(np.isinf(distance.min(axis=0)), np.nan, nearest)
     cause = np.where(np.isnan(floats(leakage.session["flow_50_m3_h"])), "no_result", "nothing_reported")
-    bad = np.abs(nearer) > limit_percent
-    return judged(nearer, bad, when_bad=SUSPECT, limit=limit_percent, effect_percent=np.abs(nearer), cause=cause)
+    bad = np.abs(nearest) > limit_percent
+    return judged(nearest, bad, when_bad=SUSPECT, limit=limit_percent, effect_percent=np.abs(nearest), cause=cause)
 
 
 # Those that are always made, and those that a rule set can ask for.

@@ -89,9 +89,11 @@ def listing(root: Path) -> list[Derived]:
 
 
 def current(root: Path, archive_version: int) -> list[Derived]:
-    """What was derived from exactly this version, the newest file for each kind and rule set; the rest is stale."""
+    """What this release derived from exactly this version, the newest file for each kind and rule set."""
     newest: Mapping[tuple[str, str], Derived] = {
-        (one.kind, one.rule_set): one for one in listing(root) if one.archive_version == archive_version
+        (one.kind, one.rule_set): one
+        for one in listing(root)
+        if one.archive_version == archive_version and one.program_version == __version__
     }
     return list(newest.values())
 

@@ -152,9 +152,10 @@ SHARE_COLUMNS = (
     "share_envelope_density_percent",
     "share_reference_percent",
 )
-_NOT_COMPUTED = (
-    "select kind, count(*) from sessions where session_id not in (select session_id from results) group by 1"
-)
+_NOT_COMPUTED = """
+select kind, count(*) from sessions
+where session_id not in (select session_id from results where rule_set in ({rule_sets})) group by 1 order by 1
+"""
 
 
 def leakage_table(root: Path, done: Recomputed, *, shares: bool = False) -> Table:
@@ -165,7 +166,8 @@ def leakage_table(root: Path, done: Recomputed, *, shares: bool = False) -> Tabl
     """
     shown = [name for name in done.rule_sets if name != DISPLAYED] or list(done.rule_sets)
     extra = "".join(f", r.{name}" for name in SHARE_COLUMNS) if shares else ""
-    sql = _LEAKAGE.format(shares=extra, displayed=DISPLAYED, rule_sets=", ".join(f"'{name}'" for name in shown))
+    followed = ", ".join(f"'{name}'" for name in shown)
+    sql = _LEAKAGE.format(shares=extra, displayed=DISPLAYED, rule_sets=followed)
     answer = query.query(root, sql, done.version)
     rows: list[Row] = []
     codes = Counter[str]()
@@ -174,7 +176,7 @@ def leakage_table(root: Path, done: Recomputed, *, shares: bool = False) -> Tabl
         codes.update(note.split(";") if note else ())
     left_out = [
         f"{count} tests of kind {kind}: no rule set followed here is for it"
-        for kind, count in query.query(root, _NOT_COMPUTED, done.version).rows
+        for kind, count in query.query(root, _NOT_COMPUTED.format(rule_sets=followed), done.version).rows
     ]
     notes = [f"{count} of {len(rows)} results: {note_sentence(code)}" for code, count in codes.most_common()]
     return Table(answer.columns[:-1], rows, left_out, notes)

@@ -66,6 +66,8 @@ class _Mapper:
         if not self.found.blocked:
             rows = [table for table in self.extract.tables if self._block(table).each_row == "session"]
             drafts = list(self._rows(rows[0])) if rows else [self._file()]
+            if rows:
+                runs.note_unsigned([draft for draft, _ in drafts], self.file, self.found)
             for draft, kept in drafts:
                 finished = self._finish(draft, kept)
                 if finished is not None:

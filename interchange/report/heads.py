@@ -42,8 +42,8 @@ _CLOSED_LISTS = {*CHOICES, *CHOICES["use"]}
 # name → (head, decimals in SI units, imperial unit, decimals in it)
 _HEADS: dict[str, tuple[str, int, str, int]] = {
     "flow_50_m3_h": ("recomputed flow at 50 Pa", 0, "cfm", 0),
-    "flow_50_low_m3_h": ("low", 0, "cfm", 0),
-    "flow_50_high_m3_h": ("high", 0, "cfm", 0),
+    "flow_50_low_m3_h": ("low (scatter only)", 0, "cfm", 0),
+    "flow_50_high_m3_h": ("high (scatter only)", 0, "cfm", 0),
     "displayed_flow_50_m3_h": ("displayed flow at 50 Pa", 0, "cfm", 0),
     "reported_flow_m3_h": ("reported flow at 50 Pa", 0, "cfm", 0),
     "flow_10_m3_h": ("flow at 10 Pa", 0, "cfm", 0),

@@ -378,7 +378,7 @@ NOTE_SENTENCES = {
 _USES = {
     "flow_at_50": "Flow at 50 Pa",
     "low_pressure_and_exponent": "Flow at low pressure and exponent",
-    "before_after": "Comparison of before and after",
+    "before_after": "As one half of a comparison of before and after",
     "publishable": "For publication",
 }
 _VERDICTS = {

@@ -302,14 +302,18 @@ def test_without_a_baseline_water_cannot_show() -> None:
 # --- against the source ----------------------------------------------------------------------------------------------
 
 
-def test_a_source_agrees_when_either_its_displayed_or_its_corrected_flow_is_found() -> None:
+def test_a_source_agrees_when_its_flow_is_found_as_displayed_or_after_some_of_the_corrections() -> None:
     cold = {"indoor_temperature_c": 21.0, "outdoor_temperature_c": 0.0, "barometric_pressure_pa": 101_325.0}
     corrected = chain.run(batch(one_point(**cold)), ONE.steps).session["flow_50_m3_h"][0]
-    flows = [2500.0, corrected, 2600.0, None]
+    after_baseline = 2500.0 * (50.0 / 49.0) ** 0.65  # -50 Pa read, -1 Pa baseline, densities left alone
+    flows = [2500.0, corrected, 2700.0, None, after_baseline]
     sessions = [one_point(**cold, reported_flow_m3_h=flow, reported_flow_pressure_pa=50.0) for flow in flows]
     found = made("reported_agrees", *sessions, rules=ONE)
-    assert found.level.tolist() == [PASS, PASS, SUSPECT, NOT_EVALUATED]
-    assert found.value.tolist()[2] == pytest.approx(100 * (2500 / 2600 - 1))
+    assert found.level.tolist() == [PASS, PASS, SUSPECT, NOT_EVALUATED, PASS]
+    indoor_density = 101_325 / (287.055 * 294.15)
+    after_fan_density = after_baseline * (1.2041 / indoor_density) ** 0.5  # the stage that comes nearest to 2700
+    assert found.value.tolist()[2] == pytest.approx(100 * (after_fan_density / 2700 - 1), rel=1e-6)
+    assert found.value.tolist()[4] == pytest.approx(0.0, abs=1e-9)
     assert outcome(found, 3)[1] == "nothing_reported"
 
 

@@ -158,3 +158,22 @@ def test_parquet_goes_to_a_file(archive: Path, tmp_path: Path) -> None:
 def test_an_output_that_cannot_be_written_ends_in_one_text(archive: Path, tmp_path: Path) -> None:
     with pytest.raises(Exception, match=r"found No such file or directory; expected a place that can be written to"):
         _run("list", "--archive", archive, "--output", tmp_path / "nowhere" / "x.csv")
+
+
+def test_tests_that_no_rule_set_followed_is_for_are_counted(archive: Path) -> None:
+    done = _run("recompute", "--archive", archive, "--rules", "iso9972@2015", "--format", "csv")
+    assert "left out: 24 tests of kind single_point: no rule set followed here is for it" in done.stderr
+    _run("recompute", "--archive", archive)
+
+
+def test_a_sheet_without_signs_is_noted(tmp_path: Path) -> None:
+    sheet = (DELIVERIES / "ostrel" / "tests-week-06.csv").read_text()
+    head, *rows = sheet.splitlines()
+    column = head.split(",").index("House pressure (Pa)")
+    unsigned = [",".join(c.lstrip("-") if i == column else c for i, c in enumerate(row.split(","))) for row in rows]
+    (tmp_path / "unsigned.csv").write_text("\n".join([head, *unsigned]) + "\n")
+    _run("new", tmp_path / "a", "--yes")
+    done = _run("import", tmp_path / "unsigned.csv", "--archive", tmp_path / "a", "--no-recompute")
+    assert "note: unsigned.csv: found house pressures that are all above zero" in done.stderr
+    signed = _run("import", DELIVERIES / "ostrel" / "tests-week-06.csv", "--archive", tmp_path / "a", "--no-recompute")
+    assert "all above zero" not in signed.stderr
