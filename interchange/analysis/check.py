@@ -35,6 +35,7 @@ CAUSES = (
     "nothing_reported",
     "wind_not_recorded",
     "wind_perhaps_strong",
+    "wind_place_unknown",
     "volume_unknown",
     "windy",
     "wind_unknown",

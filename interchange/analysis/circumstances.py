@@ -25,8 +25,9 @@ def wind_strength(
 ) -> Check:
     """Whether the wind was one that a test bears; value: mean wind speed [m/s].
 
-    A speed measured by hand near the ground has its own limit. Where there is only a word, its band decides: strong
-    where even its lowest force is above the limit, untold where only its highest is.
+    A speed measured by hand near the ground has its own limit; one whose place is unknown is untold between the two
+    limits. Where there is only a word, its band decides: strong where even its lowest force is above the limit, untold
+    where only its highest is.
 
     References
     ----------
@@ -40,8 +41,9 @@ def wind_strength(
     limit = np.where(session["wind_source"] == _BY_HAND, near_ground_limit_m_s, limit_m_s)
     spoken = np.isnan(speed)
     perhaps = spoken & (low <= beaufort_limit) & (high > beaufort_limit)
-    cause = np.where(perhaps, "wind_perhaps_strong", "wind_not_recorded")
-    unknown = perhaps | (spoken & np.isnan(low))
+    place_matters = (floats(session["wind_source"]) < 0) & (speed > near_ground_limit_m_s) & (speed <= limit_m_s)
+    cause = np.select([perhaps, place_matters], ["wind_perhaps_strong", "wind_place_unknown"], "wind_not_recorded")
+    unknown = perhaps | place_matters | (spoken & np.isnan(low))
     bad = np.where(spoken, low > beaufort_limit, speed > limit)
     found = judged(speed, bad, limit=limit, unknown=unknown, cause=cause)
     words = np.where(spoken, low, np.nan)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from interchange.analysis import air, baseline, fan, powerlaw, ragged
-from interchange.analysis.work import BY_CALIBRATION, ENVELOPE_BASIS, Work, floats
+from interchange.analysis.work import BY_CALIBRATION, ENVELOPE_BASIS, SUMMED_BASIS, Work, floats
 
 Flags = NDArray[np.bool_]
 
@@ -52,12 +52,16 @@ def subtract_baseline(work: Work) -> None:
 
 
 def apply_fan_calibration(work: Work) -> None:
-    """Replace the indicated flow by that of the session's fan calibration at the fan pressure, where both exist."""
+    """Replace the indicated flow by that of the session's fan calibration at the fan pressure, where both exist.
+
+    A flow that is already the sum of several fans stays: the calibration of one of them would stand for all.
+    """
     signal = floats(work.batch.reading["fan_pressure_pa"])
     calibrated = fan.calibrated_flow_m3_h(
         signal, work.of_calibration("fan_coefficient_m3_h"), work.of_calibration("fan_exponent")
     )
-    indicated = np.isin(work.batch.reading["flow_basis"], BY_CALIBRATION)
+    basis = work.batch.reading["flow_basis"]
+    indicated = np.isin(basis, BY_CALIBRATION) & (basis != SUMMED_BASIS)
     possible = indicated & np.isfinite(calibrated)
     work.flow_m3_h = np.where(possible, calibrated, work.flow_m3_h)
     some = ragged.any_true(possible, work.reading_offsets)

@@ -19,7 +19,13 @@ USES = CHOICES["use"]
 SOUND, NOTE, RETEST, CANNOT_TELL = range(len(CHOICES["verdict"]))
 
 # Findings of "not evaluated" that people must hear of; the others only say that a check had nothing to look at.
-WORTH_SAYING = ("direction_unknown", "wind_unknown_large_offset", "wind_perhaps_strong", "stack_unknown")
+WORTH_SAYING = (
+    "direction_unknown",
+    "wind_unknown_large_offset",
+    "wind_perhaps_strong",
+    "wind_place_unknown",
+    "stack_unknown",
+)
 
 
 @dataclass(frozen=True, slots=True)

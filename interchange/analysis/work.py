@@ -14,8 +14,9 @@ from interchange.quantities import CHOICES
 
 DEPRESSURISATION, PRESSURISATION = (CHOICES["direction"].index(word) for word in ("depressurisation", "pressurisation"))
 ENVELOPE_BASIS = CHOICES["flow_basis"].index("envelope")
+SUMMED_BASIS = CHOICES["flow_basis"].index("summed")
 # Flows a gauge shows from a fan signal, counted at the calibration's air density; an absent basis is taken for one.
-BY_CALIBRATION = (-1, CHOICES["flow_basis"].index("indicated"), CHOICES["flow_basis"].index("summed"))
+BY_CALIBRATION = (-1, CHOICES["flow_basis"].index("indicated"), SUMMED_BASIS)
 
 
 def floats(column: NDArray[np.generic]) -> Floats:

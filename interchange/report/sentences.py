@@ -133,6 +133,10 @@ _CAUSES = {
     "nothing_reported": "the source states no flow or air changes at 50 Pa to compare with",
     "wind_not_recorded": "cannot be told, because the record does not say how windy it was",
     "wind_perhaps_strong": "by the crew's word the wind may have been stronger than a test bears",
+    "wind_place_unknown": (
+        "cannot be told, because the record does not say where the wind was measured: near the ground this is much, "
+        "at a weather mast it is not"
+    ),
     "volume_unknown": "cannot be told, because the volume is not recorded",
     "windy": "not looked at, because it was not calm and wind makes the same offset",
     "wind_unknown": "cannot be told, because the record does not say that it was calm",

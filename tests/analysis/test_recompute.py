@@ -531,3 +531,24 @@ def test_notes_read_the_same_one_by_one_and_all_at_once() -> None:
     found = recompute(ONE, one_point(), one_point(**COLD), multi_point())
     assert found.notes().tolist() == [";".join(note_codes(int(mask))) for mask in found.note_mask]
     assert [note_codes(note_bit(code)) for code in NOTES] == [(code,) for code in NOTES]
+
+
+def test_the_sum_of_several_fans_is_not_replaced_by_the_calibration_of_one() -> None:
+    calibration = {"fan_coefficient_m3_h": 100.0, "fan_exponent": 0.5, "reference_air_density_kg_m3": 1.2041}
+    reading = {"fan_pressure_pa": 100.0, "calibration_index": 0}
+    flows = [
+        chain.run(
+            batch(
+                {
+                    **one_point(),
+                    "calibrations": [calibration],
+                    "runs": [
+                        {"direction": "depressurisation", "points": [point(-50.0, 2500.0, flow_basis=basis, **reading)]}
+                    ],
+                }
+            ),
+            [step("fan_calibration"), step("one_point")],
+        ).session["flow_50_m3_h"][0]
+        for basis in ("indicated", "summed")
+    ]
+    assert flows == pytest.approx([1000.0, 2500.0])  # 100 m3/h times the root of 100 Pa, and what was summed

@@ -161,7 +161,9 @@ def test_a_result_from_one_direction_is_published_with_a_note() -> None:
 @pytest.mark.parametrize(
     ("wind", "low_pressure", "publishable"),
     [
-        ({"wind_speed_m_s": 6.0}, "sound", "note"),
+        ({"wind_speed_m_s": 3.0}, "sound", "note"),
+        ({"wind_speed_m_s": 6.0}, "note", "note"),
+        ({"wind_speed_m_s": 6.0, "wind_source": "station"}, "sound", "note"),
         ({"wind_speed_m_s": 6.1}, "retest_advised", "retest_advised"),
         ({"wind_speed_m_s": 3.1, "wind_source": "on_site_hand"}, "retest_advised", "retest_advised"),
         ({"wind_beaufort_low": 3, "wind_beaufort_high": 4}, "note", "note"),
