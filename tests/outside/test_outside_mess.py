@@ -14,6 +14,7 @@ from from_outside import (
     Ended,
     Programme,
     a_row,
+    at_once,
     log,
     outcomes,
     sectioned,
@@ -241,8 +242,8 @@ def test_over_range_is_told_with_its_row(values: tuple[Programme, Ended]) -> Non
 
 def test_a_name_in_a_remark_is_in_no_message_list_or_view_of_a_test(values: tuple[Programme, Ended]) -> None:
     programme, ended = values
-    shown = [ended, programme.on("list"), programme.on("show", "V-99"), programme.on("recompute", "--format", "csv")]
-    for each in shown:
+    shown = at_once({"list": ("list",), "show": ("show", "V-99")}, programme.on)
+    for each in (ended, *shown.values()):
         assert each.code == DONE, each.err
         assert "Example" not in each.text + each.err
         assert "555-0142" not in each.text + each.err
@@ -353,6 +354,10 @@ DOUBTFUL = {
     "one point said, five given": sectioned("D-1", ("multi-point", "one-point")),
     "log -999": log("D-1", changed={3: "3,-999,-1.12,20.3,3.9"}),
     "log 200 degrees": log("D-1", changed={3: "3,-1.1,-1.12,200,3.9"}),
+    "summer outdoors in winter": sheet(a_row("D-1", outdoor="168", leakage="")),
+    "degrees Celsius under a heading in Fahrenheit": sheet(a_row("D-1", indoor="20", outdoor="4", leakage="")),
+    "a row twice": sheet(a_row("D-1", leakage=""), a_row("D-1", leakage="")),
+    "reported exponent 6,41": sectioned("D-1", ("2831;m³/h", "2831;m³/h\nExponent;6,41")),
     "log wind below nought": log("D-1", changed={3: "3,-1.1,-1.12,20.3,-1"}),
 }
 
@@ -376,7 +381,21 @@ def doubted(empty: Programme, tmp_path_factory: pytest.TempPathFactory) -> dict[
     return said
 
 
-@pytest.mark.parametrize("name", DOUBTFUL)
+SILENT = {
+    "summer outdoors in winter": "168 F (76 °C) outdoors makes the flow 26 % larger and is called sound",
+    "degrees Celsius under a heading in Fahrenheit": "-7 °C indoors is called sound",
+    "a row twice": "one test counts as two",
+    "reported exponent 6,41": "no flow exponent lies outside 0.5 to 1",
+}
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param(name, marks=[pytest.mark.xfail(strict=True, reason=SILENT[name])] if name in SILENT else [])
+        for name in DOUBTFUL
+    ],
+)
 def test_nothing_doubtful_comes_in_in_silence(doubted: dict[str, list[str]], name: str) -> None:
     assert doubted[name] != []
 
@@ -393,6 +412,16 @@ def test_a_number_that_may_be_cut_is_named(programme: Programme) -> None:
     (programme.folder / "cut.csv").write_bytes(cut)
     ended = programme.take("cut.csv")
     assert "'157'" in ended.err
+
+
+@pytest.mark.xfail(strict=True, reason="the place reads: coming.csv, column 'row 3'")
+def test_a_date_to_come_is_noted_at_its_cell(programme: Programme) -> None:
+    (programme.folder / "coming.csv").write_bytes(sheet(a_row("T-1"), a_row("T-2", date="12/31/2098")))
+    ended = programme.take("coming.csv")
+    assert [line for line in ended.lines if line.startswith("note: ")] == [
+        "note: coming.csv, row 3, column 'Test date': found a test of 2098-12-31; expected one that has taken place. "
+        "Check the date in the source."
+    ]
 
 
 def test_no_control_character_reaches_the_terminal(programme: Programme) -> None:

@@ -9,8 +9,10 @@ import pytest
 from from_outside import (
     DONE,
     USAGE,
+    Ended,
     Programme,
     a_row,
+    at_once,
     linux_only,
     listing,
     log,
@@ -102,6 +104,8 @@ ALLOWED = {
     "select count(*) as n from sessions": [{"n": 3}],
 }
 
+NOT_UTF_8 = os.fsdecode(b"select '\xff\xfe'")
+
 
 @pytest.fixture(scope="module")
 def asked(empty: Programme, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Programme]:
@@ -116,46 +120,45 @@ def asked(empty: Programme, tmp_path_factory: pytest.TempPathFactory) -> Iterato
     assert listing(programme.folder) == before
 
 
-def assert_refused(programme: Programme, sql: str, text: str) -> None:
-    ended = programme.on("query", sql, "--format", "csv")
-    assert (ended.code, ended.out, ended.lines) == (USAGE, b"", [text])
+@pytest.fixture(scope="module")
+def answers(asked: Programme) -> dict[str, Ended]:
+    """What came of each statement."""
+    statements = [*FUNCTIONS.values(), *OTHER_STATEMENTS.values(), *NO_SUCH, *SEVERAL, *ALLOWED, NOT_UTF_8]
+    return at_once({sql: ("query", sql, "--format", "json") for sql in statements}, asked.on)
+
+
+def assert_refused(ended: Ended, text: str) -> None:
+    assert (ended.code, ended.out, ended.lines) == (USAGE, b"", [f"error: SQL: found {text}"])
 
 
 @pytest.mark.parametrize("name", FUNCTIONS)
-def test_functions_that_reach_beyond_the_views_are_refused(asked: Programme, name: str) -> None:
-    assert_refused(asked, FUNCTIONS[name], f"error: SQL: found the function {name}; {ONE_SELECT}")
+def test_functions_that_reach_beyond_the_views_are_refused(answers: dict[str, Ended], name: str) -> None:
+    assert_refused(answers[FUNCTIONS[name]], f"the function {name}; {ONE_SELECT}")
 
 
 @pytest.mark.parametrize("sql", NO_SUCH)
-def test_files_are_no_tables(asked: Programme, sql: str) -> None:
-    assert_refused(asked, sql, f"error: SQL: found {NO_SUCH[sql]}; {OVER_VIEWS}")
+def test_files_are_no_tables(answers: dict[str, Ended], sql: str) -> None:
+    assert_refused(answers[sql], f"{NO_SUCH[sql]}; {OVER_VIEWS}")
 
 
 @pytest.mark.parametrize("name", OTHER_STATEMENTS)
-def test_statements_that_are_no_select_do_nothing(asked: Programme, name: str) -> None:
-    assert_refused(asked, OTHER_STATEMENTS[name], f"error: SQL: found a statement that is not a SELECT; {ONE_SELECT}")
+def test_statements_that_are_no_select_do_nothing(answers: dict[str, Ended], name: str) -> None:
+    assert_refused(answers[OTHER_STATEMENTS[name]], f"a statement that is not a SELECT; {ONE_SELECT}")
 
 
 @pytest.mark.parametrize("sql", SEVERAL)
-def test_one_statement_only(asked: Programme, sql: str) -> None:
-    assert_refused(asked, sql, f"error: SQL: found {SEVERAL[sql]}; {ONE_SELECT}")
+def test_one_statement_only(answers: dict[str, Ended], sql: str) -> None:
+    assert_refused(answers[sql], f"{SEVERAL[sql]}; {ONE_SELECT}")
 
 
 @pytest.mark.parametrize("sql", ALLOWED)
-def test_comments_and_marks_within_texts_do_no_harm(asked: Programme, sql: str) -> None:
-    ended = asked.on("query", sql, "--format", "json")
-    assert (ended.code, ended.err) == (DONE, "")
-    assert rows_of(ended) == ALLOWED[sql]
+def test_comments_and_marks_within_texts_do_no_harm(answers: dict[str, Ended], sql: str) -> None:
+    assert (answers[sql].code, answers[sql].err) == (DONE, "")
+    assert rows_of(answers[sql]) == ALLOWED[sql]
 
 
-def test_text_that_is_not_utf_8_is_refused(asked: Programme) -> None:
-    ended = asked.on("query", os.fsdecode(b"select '\xff\xfe'"))
-    assert (ended.code, ended.out, "Traceback" in ended.err) == (USAGE, b"", False)
-
-
-def test_text_that_is_not_utf_8_is_called_that(asked: Programme) -> None:
-    sql = os.fsdecode(b"select '\xff\xfe'")
-    assert_refused(asked, sql, f"error: SQL: found bytes that are not text in UTF-8; {ONE_SELECT}")
+def test_text_that_is_not_utf_8_is_called_that(answers: dict[str, Ended]) -> None:
+    assert_refused(answers[NOT_UTF_8], f"bytes that are not text in UTF-8; {ONE_SELECT}")
 
 
 def test_brackets_in_brackets_end_in_a_text(asked: Programme) -> None:
@@ -190,6 +193,7 @@ def test_a_query_of_some_seconds_writes_only_data(asked: Programme) -> None:
 
 
 @linux_only
+@pytest.mark.full
 def test_a_sort_too_large_for_memory_ends_with_one_text(asked: Programme) -> None:
     sql = "select count(*) from (select a.range, b.range from range(100000) a, range(100000) b order by 1, 2 limit 9e8)"
     ended, peak = run_with_peak("query", sql, "--archive", "archive", "--format", "csv", cwd=asked.folder, seconds=100)
@@ -222,6 +226,7 @@ def test_an_answer_of_a_million_rows_is_written_whole(asked: Programme) -> None:
 
 
 @linux_only
+@pytest.mark.full
 @pytest.mark.xfail(strict=True, reason="a value of 300 MB is held several times over")
 def test_one_large_value_does_not_fill_the_memory(asked: Programme) -> None:
     words = ("query", "select repeat('x', 300000000) as x", "--archive", "archive", "--format", "csv")
@@ -231,12 +236,21 @@ def test_one_large_value_does_not_fill_the_memory(asked: Programme) -> None:
     assert peak < 1e9, f"{peak / 1e9:.1f} GB"
 
 
+@pytest.mark.xfail(strict=True, reason="the columns check and limit of view checks are words of SQL: syntax error")
+def test_every_column_can_be_named_without_quotation_marks(asked: Programme) -> None:
+    views = rows_of(asked.on("query", "--format", "json"))
+    columns = {row["view_name"]: row["column_names"] for row in views}
+    selects = {view: f"select {columns[view]} from {view} limit 0" for view in ("checks", "verdicts", "results")}
+    ended = at_once({view: ("query", sql) for view, sql in selects.items()}, asked.on)
+    assert {view: each.err for view, each in ended.items() if each.code != DONE} == {}
+
+
 def test_without_a_statement_the_views_are_listed(asked: Programme) -> None:
     ended = asked.on("query", "--format", "json")
     assert ended.code == DONE
     views = {row["view_name"]: [name.strip() for name in row["column_names"].split(",")] for row in rows_of(ended)}
     assert {"sessions", "runs", "points", "fan_readings", "channels", "traces", "journal"} <= views.keys()
     assert {"results", "checks", "verdicts"} <= views.keys()
-    for view in ("sessions", "fan_readings", "verdicts"):
+    for view in ("sessions", "verdicts"):
         described = asked.on("query", f"select * from {view} limit 0", "--format", "csv")
         assert described.text.strip().split(",") == views[view]
