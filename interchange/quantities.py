@@ -227,10 +227,10 @@ _TABLE = (
     _q("share_reference_percent", "%", "part of the change that comes from reference conditions"),
     _q("note", "", "what is assumed or absent in the calculation"),
     # checks and verdicts
-    _q("check", "", "name of the check"),
+    _q("check_name", "", "name of the check"),
     _q("level", "1", "1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing (the five levels of QARTOD)"),
     _q("value", "", "what the check found"),
-    _q("limit", "", "what the check was held against"),
+    _q("limit_value", "", "what the check was held against"),
     _q("effect_percent", "%", "what the finding does to the flow at 50 Pa, where it can be told"),
     _q("reason", "", "sentence for people"),
     _q("use", "", "what the result is wanted for"),
@@ -261,6 +261,9 @@ _TABLE = (
 )
 
 QUANTITIES: dict[str, Quantity] = {quantity.name: quantity for quantity in _TABLE}
+
+# Levels of a check: the five of QARTOD (IOOS, real-time data quality flags).
+PASS, NOT_EVALUATED, SUSPECT, FAIL, MISSING = 1, 2, 3, 4, 9
 
 # Closed lists of words. Their order is that of the codes in batch arrays; absent is -1 there.
 CHOICES: dict[str, tuple[str, ...]] = {

@@ -12,11 +12,9 @@ from interchange.analysis import ragged
 from interchange.analysis.batch import Batch, Codes, Floats, Ints
 from interchange.analysis.leakage import FLOW_PRESSURE_PA, Leakage
 from interchange.analysis.work import floats
+from interchange.quantities import FAIL, MISSING, NOT_EVALUATED, PASS
 
 Flags = NDArray[np.bool_]
-
-# The five levels of QARTOD (IOOS, real-time data quality flags).
-PASS, NOT_EVALUATED, SUSPECT, FAIL, MISSING = 1, 2, 3, 4, 9
 
 # Why a check could not be made; the order is that of the codes in `Check.cause`.
 CAUSES = (

@@ -17,9 +17,6 @@ from interchange.analysis import baseline, ragged
 from interchange.analysis.batch import Batch, Floats
 from interchange.analysis.chain import keyword_faults
 from interchange.analysis.check import (
-    FAIL,
-    MISSING,
-    SUSPECT,
     Check,
     Flags,
     flow_effect_percent,
@@ -39,6 +36,7 @@ from interchange.analysis.leakage import FLOW_PRESSURE_PA, SHARES, Leakage, note
 from interchange.analysis.water import water_in_line
 from interchange.analysis.work import floats
 from interchange.errors import Place, Problem, RuleSetError
+from interchange.quantities import FAIL, MISSING, SUSPECT
 
 
 class CheckRule(Protocol):

@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 
 from interchange.analysis.batch import Batch
-from interchange.analysis.check import SUSPECT, Check, judged, known_greatest
+from interchange.analysis.check import Check, judged, known_greatest
 from interchange.analysis.leakage import Leakage
 from interchange.analysis.work import floats
-from interchange.quantities import CHOICES
+from interchange.quantities import CHOICES, SUSPECT
 
 _BY_HAND = CHOICES["wind_source"].index("on_site_hand")
 

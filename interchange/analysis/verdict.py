@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from interchange.analysis.batch import Codes, Ints
-from interchange.analysis.check import CAUSES, FAIL, MISSING, NOT_EVALUATED, SUSPECT, Check
-from interchange.quantities import CHOICES
+from interchange.analysis.check import CAUSES, Check
+from interchange.quantities import CHOICES, FAIL, MISSING, NOT_EVALUATED, SUSPECT
 
 USES = CHOICES["use"]
 SOUND, NOTE, RETEST, CANNOT_TELL = range(len(CHOICES["verdict"]))

@@ -8,18 +8,10 @@ import numpy as np
 
 from interchange.analysis import air, baseline, ragged
 from interchange.analysis.batch import Batch, Floats
-from interchange.analysis.check import (
-    SUSPECT,
-    Check,
-    Flags,
-    flow_effect_percent,
-    judged,
-    known_greatest,
-    known_least,
-    worst_run,
-)
+from interchange.analysis.check import Check, Flags, flow_effect_percent, judged, known_greatest, known_least, worst_run
 from interchange.analysis.leakage import Leakage
 from interchange.analysis.work import floats
+from interchange.quantities import SUSPECT
 
 REFERENCE_INDOOR_C = 20.0  # [degrees Celsius] indoor air where no temperature bounds the stack
 

@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from interchange.analysis import chain, checks, verdict
 from interchange.analysis.batch import Batch
-from interchange.analysis.check import CAUSES, NOT_EVALUATED, Check
+from interchange.analysis.check import CAUSES, Check
 from interchange.analysis.leakage import Leakage
 from interchange.analysis.verdict import WORTH_SAYING, Verdicts
 from interchange.errors import RuleSetError
 from interchange.model.ruleset import RuleSet
-from interchange.quantities import CHOICES
+from interchange.quantities import CHOICES, NOT_EVALUATED
 from interchange.report.sentences import Finding
 
 

@@ -29,7 +29,7 @@ with grave as (
     where v.rule_set != '{DISPLAYED}' and v.verdict in ('retest_advised', 'cannot_tell')
       and not (s.kind = 'single_point' and v.use = 'low_pressure_and_exponent')
 ),
-said as (select session_id, rule_set, map(list("check"), list(reason)) as reasons from checks
+said as (select session_id, rule_set, map(list(check_name), list(reason)) as reasons from checks
          where reason is not null group by all)
 select s.job_id, s.stage, s.started_at_local, s.contractor, s.crew, g.session_id, g.rule_set,
        list(struct_pack(use, verdict, because_of) order by list_position({list(CHOICES["use"])}, use)) as uses,

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from interchange.analysis.leakage import SHARES
 from interchange.archive import batches, derived, query
 from interchange.archive.batches import Loaded
 from interchange.archive.store import Store
@@ -101,10 +102,10 @@ def _checks(ids: pa.Table, assessed: Assessed, name: str) -> pa.Table:
     return _beside(
         ids,
         {
-            "check": _repeated(name, ids.num_rows),
+            "check_name": _repeated(name, ids.num_rows),
             "level": check.level.astype(np.int64),
             "value": check.value,
-            "limit": check.limit,
+            "limit_value": check.limit,
             "effect_percent": check.effect_percent,
             "reason": pa.array(reasons, pa.string()),
         },
@@ -145,13 +146,6 @@ left join results d on d.session_id = r.session_id and d.rule_set = '{displayed}
 where r.rule_set in ({rule_sets})
 order by s.job_id, s.started_at_local, r.session_id, r.rule_set
 """
-SHARE_COLUMNS = (
-    "share_baseline_percent",
-    "share_calibration_percent",
-    "share_fan_density_percent",
-    "share_envelope_density_percent",
-    "share_reference_percent",
-)
 _NOT_COMPUTED = """
 select kind, count(*) from sessions
 where session_id not in (select session_id from results where rule_set in ({rule_sets})) group by 1 order by 1
@@ -165,7 +159,7 @@ def leakage_table(root: Path, done: Recomputed, *, shares: bool = False) -> Tabl
     50 Pa: their factors multiply to the recomputed one.
     """
     shown = [name for name in done.rule_sets if name != DISPLAYED] or list(done.rule_sets)
-    extra = "".join(f", r.{name}" for name in SHARE_COLUMNS) if shares else ""
+    extra = "".join(f", r.{name}" for name in SHARES) if shares else ""
     followed = ", ".join(f"'{name}'" for name in shown)
     sql = _LEAKAGE.format(shares=extra, displayed=DISPLAYED, rule_sets=followed)
     answer = query.query(root, sql, done.version)

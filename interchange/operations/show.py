@@ -7,15 +7,16 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from interchange.analysis.check import NOT_EVALUATED, PASS
+from interchange.analysis.leakage import SHARES
 from interchange.archive import batches
 from interchange.archive.store import Store
 from interchange.model.ruleset import RuleSet
 from interchange.model.session import Run, Session
 from interchange.operations.assess import Assessed, assess, words
-from interchange.operations.recompute import DISPLAYED, SHARE_COLUMNS
+from interchange.operations.recompute import DISPLAYED
 from interchange.operations.rules import load_rule_sets
 from interchange.operations.select import select_sessions
+from interchange.quantities import NOT_EVALUATED, PASS
 from interchange.report.heads import Units, shown, with_unit
 from interchange.report.safety import LIMITS, SAFETY
 from interchange.report.section import Section
@@ -179,7 +180,7 @@ def _results(assessed: Sequence[Assessed]) -> Table:
         "exponent",
         "correlation_r2",
         "air_change_50_per_h",
-        *SHARE_COLUMNS,
+        *SHARES,
     )
     rows: list[Row] = [(one.rules.reference, *(_value(one, name) for name in columns[1:])) for one in assessed]
     return Table(columns, rows)

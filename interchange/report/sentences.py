@@ -10,7 +10,8 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-PASS, NOT_EVALUATED, SUSPECT, FAIL, MISSING = 1, 2, 3, 4, 9
+from interchange.quantities import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
+
 LEVEL_WORDS = {PASS: "pass", NOT_EVALUATED: "not evaluated", SUSPECT: "suspect", FAIL: "fail", MISSING: "missing"}
 
 _LIMIT_KNOWN_BY = {

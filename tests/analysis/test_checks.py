@@ -11,9 +11,10 @@ import pytest
 from build import batch, line, multi_point, one_point, point
 
 from interchange.analysis import chain, checks
-from interchange.analysis.check import CAUSES, FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT, Check
+from interchange.analysis.check import CAUSES, Check
 from interchange.errors import RuleSetError
 from interchange.model import ruleset
+from interchange.quantities import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
 
 ISO = ruleset.named("iso9972@2015")
 ONE = ruleset.named("astm-e1827-one-point@2011")

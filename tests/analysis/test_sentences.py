@@ -7,9 +7,9 @@ import re
 import pytest
 
 from interchange.analysis import checks
-from interchange.analysis.check import CAUSES, FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
+from interchange.analysis.check import CAUSES
 from interchange.analysis.leakage import NOTES
-from interchange.quantities import CHOICES
+from interchange.quantities import CHOICES, FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
 from interchange.report import sentences
 from interchange.report.sentences import Finding, check_sentence
 

@@ -9,9 +9,9 @@ import pytest
 from build import batch, line, multi_point, one_point
 
 from interchange.analysis import chain, checks, verdict
-from interchange.analysis.check import CAUSES, FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT, Check
+from interchange.analysis.check import CAUSES, Check
 from interchange.model import ruleset
-from interchange.quantities import CHOICES
+from interchange.quantities import CHOICES, FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
 
 WORDS = CHOICES["verdict"]
 

@@ -127,7 +127,7 @@ def test_a_rule_set_of_ones_own_is_followed_and_a_broken_one_named(archive: Path
     assert {row["rule_set"] for row in json.loads(done.stdout)} == {"ours@2026"}
     asked = _run(
         "query",
-        "select distinct level from checks where rule_set = 'ours@2026' and \"check\" = 'point_count'",
+        "select distinct level from checks where rule_set = 'ours@2026' and check_name = 'point_count'",
         "--archive",
         archive,
         "--format",

@@ -236,7 +236,6 @@ def test_one_large_value_does_not_fill_the_memory(asked: Programme) -> None:
     assert peak < 1e9, f"{peak / 1e9:.1f} GB"
 
 
-@pytest.mark.xfail(strict=True, reason="the columns check and limit of view checks are words of SQL: syntax error")
 def test_every_column_can_be_named_without_quotation_marks(asked: Programme) -> None:
     views = rows_of(asked.on("query", "--format", "json"))
     columns = {row["view_name"]: row["column_names"] for row in views}
