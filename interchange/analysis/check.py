@@ -35,6 +35,7 @@ CAUSES = (
     "wind_perhaps_strong",
     "wind_place_unknown",
     "volume_unknown",
+    "temperature_not_recorded",
     "windy",
     "wind_unknown",
     "wind_unknown_large_offset",

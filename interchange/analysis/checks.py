@@ -29,6 +29,7 @@ from interchange.analysis.check import (
 from interchange.analysis.circumstances import (
     both_directions,
     plausible_air_changes,
+    plausible_indoors,
     plausible_pressure,
     wind_strength,
 )
@@ -304,6 +305,7 @@ CHECKS: dict[str, Callable[..., Check]] = {
         both_directions,
         plausible_pressure,
         plausible_air_changes,
+        plausible_indoors,
     )
 }
 # Where a limit comes from one of these, breaking it can fail a test; any other limit reaches "suspect" at most.

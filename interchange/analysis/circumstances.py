@@ -58,6 +58,18 @@ def both_directions(batch: Batch, leakage: Leakage) -> Check:
     return judged(value, value < 2, when_bad=SUSPECT, limit=2.0, cause="no_result")
 
 
+def plausible_indoors(batch: Batch, leakage: Leakage, *, low_c: float = 0.0, high_c: float = 45.0) -> Check:
+    """Whether the indoor air can be that of a house; value: indoor temperature [degrees Celsius]. No source.
+
+    Degrees Celsius written under a heading in Fahrenheit come out below nought.
+    """
+    value = floats(batch.session["indoor_temperature_c"])
+    bad = (value < low_c) | (value > high_c)
+    ends = {"low": np.full(value.size, low_c), "high": np.full(value.size, high_c)}
+    limit = np.where(value < low_c, low_c, high_c)
+    return replace(judged(value, bad, when_bad=SUSPECT, limit=limit, cause="temperature_not_recorded"), details=ends)
+
+
 def plausible_pressure(batch: Batch, leakage: Leakage, *, highest_pa: float = 120.0) -> Check:
     """Whether the pressures in the fit can be those of a house test; value: the highest [Pa]. No source."""
     value = known_greatest(floats(leakage.run["highest_pressure_pa"]), leakage.run_offsets)

@@ -77,7 +77,7 @@ class Conditions(Record):
     """Air and wind during the test."""
 
     indoor_temperature_c: Annotated[float, Field(gt=-90, lt=90)] | None = None
-    outdoor_temperature_c: Annotated[float, Field(gt=-90, lt=90)] | None = None
+    outdoor_temperature_c: Annotated[float, Field(gt=-90, lt=60)] | None = None  # 56.7 is the record (WMO, from memory)
     barometric_pressure_pa: Annotated[float, Field(gt=30_000, lt=120_000)] | None = None
     wind_speed_m_s: NotNegative | None = None
     wind_averaging_s: Positive | None = None

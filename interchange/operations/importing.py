@@ -9,14 +9,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from interchange.archive.store import Receipt, Store
-from interchange.errors import Place, Problem, grouped
+from interchange.errors import Problem, grouped
 from interchange.files import Source
 from interchange.model.question import Import, Question
-from interchange.model.session import Session
 from interchange.operations.plugins import plugins_of
 from interchange.reading.containers import walk
+from interchange.reading.context import Context
 from interchange.reading.door import read_source
-from interchange.reading.map import Context
 from interchange.table import Row, Table, counted
 
 # A commit is made when this much has gathered, so that a long import keeps what it has done.
@@ -84,8 +83,9 @@ def import_files(
     """
     store = Store.open(root)
     registry = plugins_of(plugin_folders, root)
-    context = Context(time_zone=store.settings.time_zone)
-    tomorrow = datetime.now(UTC).replace(tzinfo=None) + timedelta(days=1)  # whatever the zone
+    context = Context(
+        store.settings.time_zone, latest=datetime.now(UTC).date() + timedelta(days=1)
+    )  # whatever the zone
     lines: list[Line] = []
     questions: list[str] = []
     problems: list[Problem] = [replace(problem, blocks="note") for problem in registry.problems]
@@ -98,7 +98,6 @@ def import_files(
             if fresh is not None:  # the same bytes twice in one delivery: the second file is known already
                 fresh -= {session.session_id for session in taken.mapped.sessions}
         problems += [problem for taken in imports for problem in taken.mapped.problems]
-        problems += [_in_the_future(session) for session in _later_than(tomorrow, imports)]
         questions += [_in_words(question) for taken in imports for question in taken.mapped.questions]
         progress(f"read {counted(len(lines), 'file')}")
     if recompute and not dry_run:
@@ -125,24 +124,6 @@ def _batches(paths: Sequence[Path], lines: list[Line], problems: list[Problem]) 
             gathered, size = [], 0
     if gathered:
         yield gathered
-
-
-def _later_than(moment: datetime, imports: Sequence[Import]) -> Iterator[Session]:
-    for taken in imports:
-        for session in taken.mapped.sessions:
-            if session.time.started_at_local is not None and session.time.started_at_local > moment:
-                yield session
-
-
-def _in_the_future(session: Session) -> Problem:
-    place = Place(session.source.source_name, column=session.source.source_place)
-    return Problem(
-        "start-in-future",
-        place,
-        f"a test of {session.time.started_at_local:%Y-%m-%d}",
-        "one that has taken place",
-        "Check the date in the source.",
-    )
 
 
 def _line(taken: Import, receipt: Receipt | None, fresh: set[str] | None) -> Line:

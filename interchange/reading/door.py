@@ -8,10 +8,11 @@ from interchange.errors import Problem
 from interchange.files import Source
 from interchange.model.question import Answer, Import, Mapped
 from interchange.reading import guard
+from interchange.reading.context import NO_CONTEXT, Context
 from interchange.reading.decode import decode, refused
 from interchange.reading.extract import Extract
 from interchange.reading.layout import lay_out
-from interchange.reading.map import NO_CONTEXT, Context, map_
+from interchange.reading.map import map_
 from interchange.reading.recognise import HEAD_BYTES, recognise
 from interchange.reading.registry import Plugin
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import pyarrow as pa
@@ -21,9 +21,10 @@ from interchange.model.manifest import (
 )
 from interchange.model.question import Answer, Mapped, Trace
 from interchange.model.session import Session
-from interchange.reading import cells, keep, logs, ranges, runs, shape, start
+from interchange.reading import cells, keep, logs, ranges, runs, shape, sheets, start
 from interchange.reading.assemble import Cell, Draft, Part
 from interchange.reading.collect import Asker, Collector
+from interchange.reading.context import NO_CONTEXT, Context
 from interchange.reading.extract import Extract, Table
 from interchange.reading.layout import texts_of
 from interchange.reading.values import Reader, Texts
@@ -32,16 +33,6 @@ FIRST = "1"
 EVERY_CHANNEL = "every"
 
 Parts = Callable[[Level, str, Mapping], Part]
-
-
-@dataclass(frozen=True, slots=True)
-class Context:
-    """What the archive knows that a file may not say: the IANA name of its time zone."""
-
-    time_zone: str | None = None
-
-
-NO_CONTEXT = Context()
 
 
 def map_(extract: Extract, manifest: Manifest, answers: Sequence[Answer] = (), context: Context = NO_CONTEXT) -> Mapped:
@@ -67,7 +58,8 @@ class _Mapper:
             rows = [table for table in self.extract.tables if self._block(table).each_row == "session"]
             drafts = list(self._rows(rows[0])) if rows else [self._file()]
             if rows:
-                runs.note_unsigned([draft for draft, _ in drafts], self.file, self.found)
+                sheets.note_unsigned([draft for draft, _ in drafts], self.file, self.found)
+                sheets.note_twice([draft for draft, _ in drafts], self.file, self.found)
             for draft, kept in drafts:
                 finished = self._finish(draft, kept)
                 if finished is not None:
@@ -308,7 +300,7 @@ class _Mapper:
         return part_for(level, name, texts.field)
 
     def _set_time(self, draft: Draft, said: start.Said) -> None:
-        group = start.time_group(said, self.context.time_zone, self.source, self.found, self.asker)
+        group = start.time_group(said, self.context, self.source, self.found, self.asker)
         if group:
             draft.document["time"] = group
 

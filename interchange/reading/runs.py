@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import Any
 
 from interchange.errors import Place, Problem
@@ -22,21 +22,6 @@ def direction_by_sign(run: Part) -> str | None:
     if len(signs) != 1:
         return None
     return "pressurisation" if signs.pop() else "depressurisation"
-
-
-def note_unsigned(drafts: Sequence[Draft], file: str, found: Collector) -> None:
-    """Note where every test of a sheet is pressurisation by its signs: so does a sheet look that writes none."""
-    directions = [run.get("direction") for draft in drafts for run in draft.document["runs"]]
-    if directions and set(directions) == {"pressurisation"}:
-        found.add(
-            Problem(
-                "all-above-zero",
-                Place(file),
-                "house pressures that are all above zero, so that every test is taken as pressurisation",
-                "a minus sign before pressures of depressurisation, inside minus outside",
-                "If the fan took air out, write the signs into the source and import it again.",
-            )
-        )
 
 
 def settle_direction(run: Part, section: str, place: Place, asker: Asker) -> None:

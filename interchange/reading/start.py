@@ -12,6 +12,7 @@ from interchange.files import Source
 from interchange.model.question import Choice
 from interchange.reading import times
 from interchange.reading.collect import Asker, Collector
+from interchange.reading.context import Context
 
 FIRST_PASS, SECOND_PASS = "first", "second"
 
@@ -24,7 +25,7 @@ class Said:
     offset_s: int | None = None
 
 
-def time_group(said: Said, zone_name: str | None, source: Source, found: Collector, asker: Asker) -> dict[str, Any]:
+def time_group(said: Said, context: Context, source: Source, found: Collector, asker: Asker) -> dict[str, Any]:
     """The session's time group. UTC stays absent where neither file nor archive says the offset."""
     # a date in its own column goes before the clock, wherever the columns stand
     moments = sorted(said.moments, key=lambda item: item[0].day is None)
@@ -38,11 +39,15 @@ def time_group(said: Said, zone_name: str | None, source: Source, found: Collect
         group.update(utc_offset_s=offset_s, time_zone_from="source")
     if day is None:
         return group
+    if context.latest is not None and day > context.latest:
+        place, cure = Place(source.name, moments[0][2], moments[0][3]), "Check the date in the source."
+        found.add(Problem("start-in-future", place, f"a test of {day}", "one that has taken place", cure))
     if clock is None:
         group.update(started_at_local=datetime.combine(day, time()), time_quality="date_only")
         return group
     local = datetime.combine(day, clock)
     group["started_at_local"] = local
+    zone_name = context.time_zone
     if offset_s is not None:
         group.update(started_at_utc=times.in_utc(local, offset_s), time_quality="exact")
     elif zone_name is not None:

@@ -117,6 +117,7 @@ _SUBJECTS = {
     "both_directions": "Directions",
     "plausible_pressure": "Size of the pressures",
     "plausible_air_changes": "Size of the result",
+    "plausible_indoors": "Indoor temperature",
 }
 
 _CAUSES = {
@@ -138,6 +139,7 @@ _CAUSES = {
         "cannot be told, because the record does not say where the wind was measured: near the ground this is much, "
         "at a weather mast it is not"
     ),
+    "temperature_not_recorded": "cannot be told, because the temperature is not recorded",
     "volume_unknown": "cannot be told, because the volume is not recorded",
     "windy": "not looked at, because it was not calm and wind makes the same offset",
     "wind_unknown": "cannot be told, because the record does not say that it was calm",
@@ -313,6 +315,14 @@ def _plausible_air_changes(finding: Finding) -> tuple[str, str]:
     )
 
 
+def _plausible_indoors(finding: Finding) -> tuple[str, str]:
+    return (
+        f"The record says {_number(finding.value)} °C indoors; houses lie between "
+        f"{_number(finding.details.get('low'), 0)} and {_number(finding.details.get('high'), 0)} °C",
+        "Check whether degrees Celsius and Fahrenheit were exchanged.",
+    )
+
+
 def _reported(finding: Finding) -> tuple[str, str]:
     return (
         f"The flow worked out from the readings differs by {_number(finding.value)} % from what the source states, "
@@ -341,6 +351,7 @@ _FOUND: dict[str, Callable[[Finding], tuple[str, str]]] = {
     "both_directions": _both_directions,
     "plausible_pressure": _plausible_pressure,
     "plausible_air_changes": _plausible_air_changes,
+    "plausible_indoors": _plausible_indoors,
 }
 
 NOTE_SENTENCES = {

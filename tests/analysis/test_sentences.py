@@ -71,7 +71,7 @@ def test_an_exponent_of_exchanged_channels_is_named_so(exponent: float, hint: bo
 def test_every_check_has_plain_sentences(check: str, level: int) -> None:
     if check in ("usable_flow", "temperatures_known") and level != PASS:
         return  # these are there or missing
-    details = {"low": 0.1, "high": 60.0} if check == "plausible_air_changes" else {}
+    details = {"low": 0.1, "high": 60.0} if check.startswith("plausible_") else {}
     text = str(check_sentence(Finding(check, level, value=1.0, limit=2.0, effect_percent=3.0, details=details)))
     assert not CODE.search(text)
     assert text.endswith(".")

@@ -191,3 +191,12 @@ def test_numbers_that_no_house_has_serve_no_use(session: dict[str, Any], reason:
     for found in by_rules("astm-e1827-one-point@2011", session).values():
         assert WORDS[found.verdict[0]] == "cannot_tell"
         assert reason in found.reasons(0)
+
+
+@pytest.mark.parametrize(("indoors_c", "verdict"), [(20.0, "sound"), (-7.0, "note"), (68.0, "note"), (None, "note")])
+def test_an_indoor_temperature_that_no_house_has_is_noted(indoors_c: float | None, verdict: str) -> None:
+    air = {"indoor_temperature_c": indoors_c, "outdoor_temperature_c": 10.0, "volume_m3": 400.0}
+    found = by_rules("astm-e1827-one-point@2011", one_point(**air))["flow_at_50"]
+    assert WORDS[found.verdict[0]] == verdict
+    wanted = "temperatures_known" if indoors_c is None else "plausible_indoors"
+    assert found.reasons(0) == (() if verdict == "sound" else (wanted,))

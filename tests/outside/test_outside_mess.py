@@ -382,9 +382,6 @@ def doubted(empty: Programme, tmp_path_factory: pytest.TempPathFactory) -> dict[
 
 
 SILENT = {
-    "summer outdoors in winter": "168 F (76 °C) outdoors makes the flow 26 % larger and is called sound",
-    "degrees Celsius under a heading in Fahrenheit": "-7 °C indoors is called sound",
-    "a row twice": "one test counts as two",
     "reported exponent 6,41": "no flow exponent lies outside 0.5 to 1",
 }
 
@@ -414,7 +411,6 @@ def test_a_number_that_may_be_cut_is_named(programme: Programme) -> None:
     assert "'157'" in ended.err
 
 
-@pytest.mark.xfail(strict=True, reason="the place reads: coming.csv, column 'row 3'")
 def test_a_date_to_come_is_noted_at_its_cell(programme: Programme) -> None:
     (programme.folder / "coming.csv").write_bytes(sheet(a_row("T-1"), a_row("T-2", date="12/31/2098")))
     ended = programme.take("coming.csv")

@@ -12,8 +12,8 @@ from interchange.model import manifest
 from interchange.model.manifest import Manifest
 from interchange.model.question import Answer, Import
 from interchange.model.session import Session
+from interchange.reading.context import Context
 from interchange.reading.door import read_source
-from interchange.reading.map import Context
 from interchange.reading.registry import Plugin, load_plugins
 from interchange.resources import shipped
 

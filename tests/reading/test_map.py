@@ -443,7 +443,7 @@ def _answer(question_id: str, value: str) -> Answer:
             "68,32",
             "68,999",
             "test.csv, row 2, column 'Outdoor (F)': found '999'; "
-            "expected air temperature outdoors: a number less than 194 °F. "
+            "expected air temperature outdoors: a number less than 140 °F. "
             "Correct the cell in the source, or the unit or the field that the plugin states for it. "
             f"{MISSING_CURE}",
         ),

@@ -21,7 +21,7 @@ MISSING = "If it stands for a missing value, leave the cell empty, or add it to 
 @pytest.mark.parametrize(
     ("old", "new", "expected"),
     [
-        ("68,32", "68,999", "air temperature outdoors: a number less than 194 °F"),
+        ("68,32", "68,999", "air temperature outdoors: a number less than 140 °F"),
         ("68,32", "-999,32", "air temperature indoors: a number greater than -130 °F"),
         ("14000", "-14000", "inside volume of the tested space: a number greater than 0 cu ft"),
     ],
