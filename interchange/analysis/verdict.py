@@ -87,7 +87,6 @@ WEIGHTS: Mapping[str, Mapping[str, Weight]] = {
         "highest_pressure": Weight(suspect=NOTE, fail=NOTE),
         "temperatures_known": Weight(missing=NOTE),
         "plausible_indoors": Weight(suspect=NOTE),
-        "plausible_indoors": Weight(suspect=NOTE),
     },
     # a comparison wants the same fault-free flow twice; what the source reports has no part in it
     "before_after": {name: weight for name, weight in _AT_50.items() if name != "reported_agrees"},
@@ -112,7 +111,6 @@ WEIGHTS: Mapping[str, Mapping[str, Weight]] = {
         "low_pressure_spread": Weight(suspect=NOTE),
         "both_directions": Weight(suspect=NOTE),
         "temperatures_known": Weight(missing=NOTE),
-        "plausible_indoors": Weight(suspect=NOTE),
         "plausible_indoors": Weight(suspect=NOTE),
         "reported_agrees": Weight(suspect=NOTE),
     },
