@@ -31,7 +31,8 @@ from interchange.cli.output import archive_option, say
 def export(tests: tuple[str, ...], root: Path, form: str, folder: Path, version: int | None) -> None:
     """Hand tests on as session documents or tidy CSV.
 
-    Without test names the whole archive is handed on. Existing files of the same name are replaced.
+    Without test names the whole archive is handed on. Existing files of the same name are replaced. In CSV an
+    apostrophe stands before text that a spreadsheet would run as a formula.
 
     Example: interchange export FV-2031 --as session --into handed-on --archive tests-2026
     """
