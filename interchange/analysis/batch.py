@@ -67,7 +67,15 @@ POINT_COLUMNS = (
     "dropped",
 )
 READING_COLUMNS = ("fan_pressure_pa", "flow_m3_h", "flow_basis", "calibration_index")
-CALIBRATION_COLUMNS = ("fan_coefficient_m3_h", "fan_exponent", "reference_air_density_kg_m3", "minimum_fan_pressure_pa")
+CALIBRATION_COLUMNS = (
+    "fan_coefficient_m3_h",
+    "fan_exponent",
+    "reference_air_density_kg_m3",
+    "minimum_fan_pressure_pa",
+    "maximum_fan_pressure_pa",
+    "calibration_from_register",
+)
+CALIBRATION_POINT_COLUMNS = ("calibration_pressure_pa", "calibration_flow_m3_h")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +83,9 @@ class Batch:
     """Readings of many sessions. Offsets have one entry more than their level has rows.
 
     `run_offsets[i]:run_offsets[i + 1]` are the runs of session i, `point_offsets` the points of a run,
-    `reading_offsets` the fan readings of a point, `calibration_offsets` the fan calibrations of a session.
+    `reading_offsets` the fan readings of a point, `calibration_offsets` the fan calibrations of a session,
+    `calibration_point_offsets` the rows of a calibration's table: none where it is a power law. Rows of a table rise
+    in pressure and in flow.
     `session["arrangement"]` is that of the session's first reference line.
     """
 
@@ -83,8 +93,10 @@ class Batch:
     point_offsets: Ints
     reading_offsets: Ints
     calibration_offsets: Ints
+    calibration_point_offsets: Ints
     session: Mapping[str, NDArray[np.generic]]
     run: Mapping[str, NDArray[np.generic]]
     point: Mapping[str, NDArray[np.generic]]
     reading: Mapping[str, NDArray[np.generic]]
     calibration: Mapping[str, NDArray[np.generic]]
+    calibration_point: Mapping[str, NDArray[np.generic]]

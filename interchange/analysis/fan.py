@@ -5,22 +5,59 @@ from __future__ import annotations
 import numpy as np
 
 from interchange.analysis.air import Number
-from interchange.analysis.batch import Floats
+from interchange.analysis.batch import Floats, Ints
 
 
-def calibrated_flow_m3_h(fan_pressure_pa: Number, fan_coefficient_m3_h: Number, fan_exponent: Number) -> Floats:
+def calibrated_flow_m3_h(
+    fan_pressure_pa: Floats,
+    calibration_row: Ints,
+    fan_coefficient_m3_h: Floats,
+    fan_exponent: Floats,
+    calibration_point_offsets: Ints,
+    calibration_pressure_pa: Floats,
+    calibration_flow_m3_h: Floats,
+) -> Floats:
     """Flow through a fan [m3/h] at the air density of its calibration, from its pressure signal [Pa].
 
-    Q = c p^m. The signal counts as a magnitude: its sign only tells how the tubes were put on. Assumes that the
-    signal lies in the range of the calibration.
+    One entry a reading; `calibration_row` says which calibration holds for it, -1 for none. A calibration is a power
+    law, Q = c p^m with c [m3/h] and m [1], or the rows of a table between its two offsets, pressures [Pa] and flows
+    [m3/h] rising. Between two rows of a table the logarithm of the flow is linear in that of the pressure, so a table
+    read off a power law gives that law back. To interpolate in logarithms is our choice, no source. A table is not
+    extrapolated: beyond its first and last row the flow is NaN. A power law is assumed to hold for the signal.
+
+    The signal counts as a magnitude: its sign only tells how the tubes were put on.
 
     References
     ----------
     [1] Power law of an orifice-type flow meter, fitted at its calibration; physics.
 
     """
-    signal = np.abs(np.asarray(fan_pressure_pa, dtype=np.float64))
-    return np.asarray(fan_coefficient_m3_h * signal**fan_exponent)
+    signal = np.abs(fan_pressure_pa)
+    coefficient, exponent = (np.append(law, np.nan)[calibration_row] for law in (fan_coefficient_m3_h, fan_exponent))
+    flow: Floats = coefficient * signal**exponent
+    has_table = np.append(np.diff(calibration_point_offsets) > 0, False)[calibration_row]
+    tabled = np.flatnonzero(has_table)
+    if tabled.size:
+        first = calibration_point_offsets[:-1][calibration_row[tabled]]
+        last = calibration_point_offsets[1:][calibration_row[tabled]] - 1
+        flow[tabled] = _interpolated(signal[tabled], first, last, calibration_pressure_pa, calibration_flow_m3_h)
+    return flow
+
+
+def _interpolated(signal: Floats, first: Ints, last: Ints, pressure: Floats, flow: Floats) -> Floats:
+    """Flow at each signal by the table from row `first` to row `last`; NaN beyond it."""
+    found = np.full(signal.size, np.nan)
+    inside = (signal >= pressure[first]) & (signal <= pressure[last])
+    signal, low, high = signal[inside], first[inside], last[inside]
+    while (high - low > 1).any():  # halve every reading's stretch of its table until two rows are left
+        middle = (low + high) // 2
+        above = pressure[middle] <= signal
+        low, high = np.where(above, middle, low), np.where(above, high, middle)
+    start, length = np.log(pressure[low]), np.log(pressure[high]) - np.log(pressure[low])
+    way = (np.log(signal) - start) / np.where(length > 0, length, 1.0)  # rows can differ by less than logarithms tell
+    log_flow = np.log(flow[low])
+    found[inside] = np.exp(log_flow + way * (np.log(flow[high]) - log_flow))
+    return found
 
 
 def fan_density_factor(reference_air_density_kg_m3: Number, fan_air_density_kg_m3: Number) -> Floats:

@@ -13,7 +13,7 @@ from interchange.analysis.batch import Ints
 FLOW_PRESSURE_PA = 50.0  # [Pa] the pressure results are compared at
 LOW_FLOW_PRESSURE_PA = 10.0  # [Pa] the low pressure a flow is stated for
 
-# Codes of notes; the order is that of the bits in `Leakage.note_mask`. Sentences for them stand in `report.sentences`.
+# Codes of notes; the order is that of the bits in `Leakage.note_mask`. Sentences for them stand in `report.notes`.
 NOTES = (
     "kind_not_fitted",
     "no_usable_point",
@@ -29,6 +29,10 @@ NOTES = (
     "calibration_absent",
     "calibration_partly_absent",
     "fan_pressure_below_minimum",
+    "fan_pressure_above_maximum",
+    "fan_pressure_outside_table",
+    "fan_flow_unknown",
+    "calibration_from_register",
     "calibration_density_assumed",
     "calibration_density_unknown",
     "temperature_unknown",

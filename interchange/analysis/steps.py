@@ -54,22 +54,39 @@ def subtract_baseline(work: Work) -> None:
 def apply_fan_calibration(work: Work) -> None:
     """Replace the indicated flow by that of the session's fan calibration at the fan pressure, where both exist.
 
-    A flow that is already the sum of several fans stays: the calibration of one of them would stand for all.
+    A flow that is already the sum of several fans stays: the calibration of one of them would stand for all. Beyond
+    the range of its calibration a power law is used, and noted; beyond the rows of a table the flow shown stays.
     """
-    signal = floats(work.batch.reading["fan_pressure_pa"])
+    batch = work.batch
+    signal = floats(batch.reading["fan_pressure_pa"])
     calibrated = fan.calibrated_flow_m3_h(
-        signal, work.of_calibration("fan_coefficient_m3_h"), work.of_calibration("fan_exponent")
+        signal,
+        work.calibration_row,
+        floats(batch.calibration["fan_coefficient_m3_h"]),
+        floats(batch.calibration["fan_exponent"]),
+        batch.calibration_point_offsets,
+        floats(batch.calibration_point["calibration_pressure_pa"]),
+        floats(batch.calibration_point["calibration_flow_m3_h"]),
     )
-    basis = work.batch.reading["flow_basis"]
+    basis = batch.reading["flow_basis"]
     indicated = np.isin(basis, BY_CALIBRATION) & (basis != SUMMED_BASIS)
     possible = indicated & np.isfinite(calibrated)
+    tabled = np.append(ragged.counts(batch.calibration_point_offsets) > 0, False)[work.calibration_row]
+    outside = indicated & tabled & ~possible & np.isfinite(signal)
+    unknown = indicated & ~possible & ~outside & np.isfinite(signal) & np.isnan(work.flow_m3_h)
     work.flow_m3_h = np.where(possible, calibrated, work.flow_m3_h)
-    some = ragged.any_true(possible, work.reading_offsets)
-    lacking = ragged.any_true(indicated & ~possible, work.reading_offsets)
+    some = ragged.any_true(possible | outside, work.reading_offsets)
+    lacking = ragged.any_true(indicated & ~possible & ~outside & ~unknown, work.reading_offsets)
     work.note("calibration_absent", lacking & ~some)
     work.note("calibration_partly_absent", lacking & some)
-    low = possible & (np.abs(signal) < work.of_calibration("minimum_fan_pressure_pa"))
-    work.note("fan_pressure_below_minimum", ragged.any_true(low, work.reading_offsets))
+    for code, readings in (
+        ("fan_pressure_below_minimum", possible & (np.abs(signal) < work.of_calibration("minimum_fan_pressure_pa"))),
+        ("fan_pressure_above_maximum", possible & (np.abs(signal) > work.of_calibration("maximum_fan_pressure_pa"))),
+        ("fan_pressure_outside_table", outside),
+        ("fan_flow_unknown", unknown),
+        ("calibration_from_register", possible & (work.of_calibration("calibration_from_register") == 1)),
+    ):
+        work.note(code, ragged.any_true(readings, work.reading_offsets))
     work.close_stage("calibration")
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from interchange.analysis.batch import (
     CALIBRATION_COLUMNS,
+    CALIBRATION_POINT_COLUMNS,
     POINT_COLUMNS,
     READING_COLUMNS,
     RUN_COLUMNS,
@@ -22,16 +23,20 @@ from interchange.analysis.batch import (
     Batch,
     Ints,
 )
-from interchange.archive import tables
+from interchange.archive import registers, tables
+from interchange.archive.from_register import FAN_FIELDS, READING_FIELDS, with_register
 from interchange.archive.snapshot import BATCH_ROWS, Snapshot, Where
+from interchange.model.register import CalibrationRow
 from interchange.model.session import Session
 from interchange.quantities import CHOICES
 
 _OWN = tuple(name for name in SESSION_COLUMNS if name != "arrangement")
+_OWN_CALIBRATION = tuple(name for name in CALIBRATION_COLUMNS if name != "calibration_from_register")
 _ELEMENT = ".list.element."
 _RUNS = f"runs{_ELEMENT}"
 _POINTS = f"{_RUNS}points{_ELEMENT}"
 _READINGS = f"{_POINTS}fan_readings{_ELEMENT}"
+_CALIBRATIONS = f"fan_calibrations{_ELEMENT}"
 
 # The only columns read from Parquet, as Parquet spells them. A run or point that is empty in all of them still counts.
 LEAVES = (
@@ -42,7 +47,14 @@ LEAVES = (
     *(_RUNS + name for name in RUN_COLUMNS),
     *(_POINTS + name for name in POINT_COLUMNS),
     *(_READINGS + name for name in READING_COLUMNS),
-    *(f"fan_calibrations{_ELEMENT}{name}" for name in CALIBRATION_COLUMNS),
+    *(_CALIBRATIONS + name for name in _OWN_CALIBRATION),
+    *(f"{_CALIBRATIONS}calibration_points{_ELEMENT}{name}" for name in CALIBRATION_POINT_COLUMNS),
+)
+# Read as well where there is a register of calibrations to join.
+_JOINING = (
+    "started_at_local",
+    *(f"fans{_ELEMENT}{name}" for name in FAN_FIELDS),
+    *(_READINGS + name for name in READING_FIELDS),
 )
 
 
@@ -55,30 +67,38 @@ class Loaded:
     batch: Batch
 
 
-def load(snapshot: Snapshot, where: Where | None = None) -> Iterator[Loaded]:
-    """The current sessions, at most 16,384 at a time, whichever files they lie in. `where` as in Snapshot.batches."""
-    for rows in _gathered(snapshot.batches("session", LEAVES, where)):
-        yield from_rows(rows)
+def load(
+    snapshot: Snapshot, where: Where | None = None, calibrations: Sequence[CalibrationRow] | None = None
+) -> Iterator[Loaded]:
+    """The current sessions, at most 16,384 at a time, whichever files they lie in. `where` as in Snapshot.batches.
+
+    `calibrations` are the rows of the archive's register, which is read where they are not given.
+    """
+    known = registers.calibrations(snapshot.root).rows if calibrations is None else calibrations
+    for rows in _gathered(snapshot.batches("session", (*LEAVES, *_JOINING) if known else LEAVES, where)):
+        yield from_rows(rows, known)
 
 
-def from_sessions(sessions: Sequence[Session]) -> Loaded:
-    """Sessions that are not in an archive, by the same road."""
+def from_sessions(sessions: Sequence[Session], calibrations: Sequence[CalibrationRow] = ()) -> Loaded:
+    """Sessions in hand, by the same road."""
     rows = tables.session_rows((session, tables.stored_revision(session, ())) for session in sessions)
-    return from_rows(rows.combine_chunks().to_batches()[0] if sessions else _empty())
+    return from_rows(rows.combine_chunks().to_batches()[0] if sessions else _empty(), calibrations)
 
 
-def from_rows(rows: pa.RecordBatch) -> Loaded:
-    """Rows of the session part that hold at least the columns of LEAVES."""
+def from_rows(rows: pa.RecordBatch, calibrations: Sequence[CalibrationRow] = ()) -> Loaded:
+    """Rows of the session part that hold at least the columns of LEAVES, with calibrations of the register."""
     run_offsets, runs = _opened(rows["runs"])
     point_offsets, points = _opened(_field(runs, "points"))
     reading_offsets, readings = _opened(_field(points, "fan_readings"))
-    calibration_offsets, calibrations = _opened(rows["fan_calibrations"])
+    calibration_offsets, own = _opened(rows["fan_calibrations"])
+    calibration_point_offsets, table_rows = _opened(_field(own, "calibration_points"))
     line_offsets, lines = _opened(rows["reference_lines"])
     batch = Batch(
         run_offsets,
         point_offsets,
         reading_offsets,
         calibration_offsets,
+        calibration_point_offsets,
         session={
             **{name: _numbers(name, rows[name]) for name in _OWN},
             "arrangement": _first(line_offsets, _numbers("arrangement", _field(lines, "arrangement"))),
@@ -86,8 +106,14 @@ def from_rows(rows: pa.RecordBatch) -> Loaded:
         run={name: _numbers(name, _field(runs, name)) for name in RUN_COLUMNS},
         point={name: _numbers(name, _field(points, name)) for name in POINT_COLUMNS},
         reading={name: _numbers(name, _field(readings, name)) for name in READING_COLUMNS},
-        calibration={name: _numbers(name, _field(calibrations, name)) for name in CALIBRATION_COLUMNS},
+        calibration={
+            **{name: _numbers(name, _field(own, name)) for name in _OWN_CALIBRATION},
+            "calibration_from_register": np.zeros(len(own), np.int8),
+        },
+        calibration_point={name: _numbers(name, _field(table_rows, name)) for name in CALIBRATION_POINT_COLUMNS},
     )
+    if calibrations:
+        batch = with_register(batch, rows, readings, calibrations)
     return Loaded(rows["session_id"], rows["revision"], batch)
 
 

@@ -1,7 +1,7 @@
 """Results, checks and verdicts: a cache of what was computed from one version, by rule set; rebuilt, never amended.
 
-A file lies at `derived/<kind>/<rule set>/<archive version>.<program version>.<sha256>.<random>.parquet`. Listing
-imports neither pyarrow nor numpy.
+A file lies at `derived/<kind>/<rule set>/<archive version>.<program version>.<registers>.<sha256>.<random>.parquet`,
+`<registers>` being the fingerprint of the register of calibrations. Listing imports neither pyarrow nor numpy.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from interchange import __version__
+from interchange.archive import registers
 from interchange.archive.faults import cannot_write
 from interchange.files import fsync_folder
 
@@ -23,7 +24,7 @@ GRACE_S = 600  # how long a file stays that a newer one has taken the place of: 
 Kind = Literal["results", "checks", "verdicts"]
 KINDS: tuple[Kind, ...] = ("results", "checks", "verdicts")
 
-_NAME = re.compile(r"(\d+)\.(.+)\.[0-9a-f]{64}\.[0-9a-f]{8}\.parquet")
+_NAME = re.compile(r"(\d+)\.(.+)\.([0-9a-f]{8})\.[0-9a-f]{64}\.[0-9a-f]{8}\.parquet")
 _RULE_SET = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.@-]*")
 
 
@@ -35,13 +36,17 @@ class Derived:
     rule_set: str
     archive_version: int
     program_version: str
+    registers: str
     path: Path
 
 
-def write(root: Path, kind: Kind, rule_set: str, archive_version: int, columns: Any) -> Derived:
+def write(
+    root: Path, kind: Kind, rule_set: str, archive_version: int, columns: Any, fingerprint: str | None = None
+) -> Derived:
     """Write all rows of a kind by a rule set, in place of those that stood there for this or an earlier version.
 
-    `columns` is an Arrow table, or arrays and lists by column name; NaN becomes null. Columns rule_set,
+    `columns` is an Arrow table, or arrays and lists by column name; NaN becomes null. `fingerprint` is that of the
+    register of calibrations that they were computed with, by default the one that is there now. Columns rule_set,
     archive_version and program_version are added. Raises ArchiveError where the disk refuses.
     """
     if not _RULE_SET.fullmatch(rule_set):
@@ -49,12 +54,13 @@ def write(root: Path, kind: Kind, rule_set: str, archive_version: int, columns: 
     from interchange.archive import parquet
 
     folder = root / FOLDER / kind / rule_set
+    taken = registers.fingerprint(root) if fingerprint is None else fingerprint
     table = _table({"rule_set": rule_set, "archive_version": archive_version, "program_version": __version__}, columns)
     try:
-        written = parquet.write(folder, [table], table, prefix=f"{archive_version}.{__version__}.")
+        written = parquet.write(folder, [table], table, prefix=f"{archive_version}.{__version__}.{taken}.")
         for name in (folder, folder.parent, folder.parent.parent):
             fsync_folder(name)
-        new = Derived(kind, rule_set, archive_version, __version__, written.path)
+        new = Derived(kind, rule_set, archive_version, __version__, taken, written.path)
         _sweep(root, new)
     except OSError as error:
         raise cannot_write(root, error) from None
@@ -84,16 +90,23 @@ def listing(root: Path) -> list[Derived]:
                 written = path.stat().st_mtime_ns
             except FileNotFoundError:  # another process has just put a newer file in its place
                 continue
-            found.append((kind, path.parent.name, int(name[1]), written, name[2], path))
-    return [Derived(kind, rule_set, version, by, path) for kind, rule_set, version, _, by, path in sorted(found)]
+            found.append((kind, path.parent.name, int(name[1]), written, name[2], name[3], path))
+    return [
+        Derived(kind, rule_set, version, by, taken, path)
+        for kind, rule_set, version, _, by, taken, path in sorted(found)
+    ]
 
 
 def current(root: Path, archive_version: int) -> list[Derived]:
-    """What this release derived from exactly this version, the newest file for each kind and rule set."""
+    """What this release derived from exactly this version with the register of calibrations as it is now.
+
+    The newest file for each kind and rule set.
+    """
+    taken = registers.fingerprint(root)
     newest: Mapping[tuple[str, str], Derived] = {
         (one.kind, one.rule_set): one
         for one in listing(root)
-        if one.archive_version == archive_version and one.program_version == __version__
+        if (one.archive_version, one.program_version, one.registers) == (archive_version, __version__, taken)
     }
     return list(newest.values())
 

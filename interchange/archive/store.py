@@ -14,7 +14,7 @@ from typing import Any, BinaryIO
 import pyarrow as pa
 from deltalake.exceptions import DeltaError
 
-from interchange.archive import log, originals, parquet, settings, sums, tables
+from interchange.archive import log, originals, parquet, registers, settings, sums, tables
 from interchange.archive.faults import cannot_write, fault
 from interchange.archive.settings import Settings
 from interchange.archive.snapshot import Snapshot
@@ -25,7 +25,7 @@ from interchange.model.session import Session
 
 # What a commit does, in this order; `after_step` is called with each name once it is done.
 STEPS = ("originals", "parquet", "folders", "log entry", "log durable", "checksums")
-FOLDERS = (log.TABLE, originals.FOLDER, sums.FOLDER, "derived", "plugins")
+FOLDERS = (log.TABLE, originals.FOLDER, sums.FOLDER, registers.FOLDER, "derived", "plugins")
 
 _ROW_GROUP = {"source": 16_384, "session": 16_384, "trace": 60}
 _SAMPLED = 4_096
@@ -86,6 +86,7 @@ class Store:
             log.create(root, tables.union_schema(), written)
             fsync_folder(root / log.TABLE)
             _make_log_durable(root, 0)
+            registers.create(root)
             settings.write(root, agreed)  # last: what has no archive.toml is no archive
             sums.record(root, root / settings.FILE_NAME)
             fsync_folder(root.parent)

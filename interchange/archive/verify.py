@@ -12,7 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
-from interchange.archive import derived, log, originals, parquet, settings, sums
+from interchange.archive import derived, log, originals, parquet, registers, settings, sums
 from interchange.archive.faults import first_line, problem
 from interchange.archive.snapshot import Snapshot
 from interchange.errors import ArchiveError, Problem
@@ -39,6 +39,7 @@ def verify(root: Path) -> list[Problem]:
     table = list(_table(root, version))
     found += table
     found += _derived(root)
+    found += _registers(root)
     if version is not None and not any(one.blocks != "note" for one in table):
         snapshot = Snapshot(root, version)
         for check in (_sessions, _traces, _originals):
@@ -65,7 +66,7 @@ def _sum(root: Path, target: Path, holds: str) -> Iterator[Problem]:
     if not kept.exists():
         cure = "If the file is right, write the line that `sha256sum` gives for it into the checksum file."
         yield problem("checksum-missing", target, "no checksum", f"one in {sums.FOLDER}/{kept.name}", cure)
-    elif kept.read_bytes() != sums.line(root, target).encode():
+    elif sums.line(root, target).encode() not in kept.read_bytes().splitlines(keepends=True):
         expected = f"what {sums.FOLDER}/{kept.name} says, or that file as it was written"
         yield problem(
             "file-changed", target, "other bytes than were recorded", expected, f"It holds {holds}. {_FROM_COPY}"
@@ -118,6 +119,16 @@ def _derived(root: Path) -> Iterator[Problem]:
         if parquet.sha256(path) != parquet.named_sha256(path):
             cure = "It holds nothing that cannot be computed again: run the recompute command."
             yield problem("file-changed", path, "other bytes than were written", "bytes of the hash in its name", cure)
+
+
+def _registers(root: Path) -> Iterator[Problem]:
+    """Registers against their checksums; an archive that is older than registers has neither."""
+    for name in registers.NAMES:
+        target = registers.path(root, name)
+        if target.exists():
+            yield from _sum(root, target, f"the register {name}")
+        elif sums.path(root, target).exists():
+            yield problem("file-missing", target, "no file", f"the register {name}", _FROM_COPY)
 
 
 def _sessions(snapshot: Snapshot) -> Iterator[Problem]:
@@ -221,7 +232,10 @@ def _original(path: Path, name: str, compressed: set[str] | None) -> Iterator[Pr
 
 def _strangers(root: Path) -> Iterator[Problem]:
     """Leftovers of writers that were cut off, and files that somebody else has put there."""
-    own = {settings.FILE_NAME, log.TABLE, originals.FOLDER, sums.FOLDER, derived.FOLDER, "plugins"}
+    own = {
+        *(settings.FILE_NAME, log.TABLE, originals.FOLDER, sums.FOLDER, derived.FOLDER, registers.FOLDER),
+        "plugins",
+    }
     for path in sorted(root.iterdir()):
         if path.name not in own:
             yield _stranger(path)
@@ -230,6 +244,9 @@ def _strangers(root: Path) -> Iterator[Problem]:
             known = path.suffix in (".parquet", ".zst", ".sha256") or (path.suffix == ".json" and path.stem.isdigit())
             if path.is_file() and (path.name.startswith(".") or not known):
                 yield _stranger(path)
+    for path in sorted((root / registers.FOLDER).glob("*")):
+        if path not in [registers.path(root, name) for name in registers.NAMES]:
+            yield _stranger(path)
 
 
 def _stranger(path: Path) -> Problem:

@@ -12,7 +12,7 @@ from string import Template
 
 import duckdb
 
-from interchange.archive import derived
+from interchange.archive import derived, registers
 from interchange.archive.faults import cannot_read, fault
 from interchange.archive.log import PARTS, TABLE, Version
 
@@ -36,6 +36,11 @@ def names() -> frozenset[str]:
     return frozenset(path.stem for path in _SQL.glob("[a-z]*.sql"))
 
 
+def template(view: str) -> Template:
+    """The SQL of a view; a name after `$` stands for rows of a part."""
+    return Template((_SQL / f"{view}.sql").read_text())
+
+
 def connect() -> duckdb.DuckDBPyConnection:
     """A connection in memory that holds nothing yet."""
     connection = duckdb.connect(":memory:", config=_CONFIG)
@@ -48,24 +53,30 @@ def fill(
 ) -> None:
     """Make the views wanted, by default all that this version has rows for, and lock the connection.
 
-    It then reads exactly the Parquet files that those views stand on, and writes none. Raises ArchiveError where a
-    view wanted by name stands on results that were not computed from this version.
+    It then reads exactly the files that those views stand on, and writes none; registers are read as they are now,
+    whatever the version. Raises ArchiveError where a view wanted by name stands on results that were not computed from
+    this version, or on a register that is not there.
     """
     files = {part: version.files[part] for part in PARTS} | _derived(root, version)
-    absent = [kind for kind in derived.KINDS if kind not in files]
-    for kind in absent:
-        if wanted is not None and kind in wanted:
-            raise _not_computed(root, kind, version.number)
+    absent: set[str] = {kind for kind in derived.KINDS if kind not in files}
     rows = {name: _read_parquet(paths) for name, paths in files.items()}
+    for name in registers.NAMES:
+        file = registers.path(root, name)
+        if file.exists():
+            files[name], rows[name] = (file,), _list([file])
+        else:  # the archive is older than registers
+            absent.add(f"register_{name}")
+    for view in sorted(absent & set(wanted or ())):
+        raise _not_computed(root, view, version.number) if view in derived.KINDS else _no_register(root, view)
     current = Template((_SQL / ("_current.sql" if version.hides else "_all.sql")).read_text())
     for part, name in (("session", "sessions"), ("trace", "traces")):
         rows[name] = current.substitute(part=rows[part], source=rows["source"])
     used: set[str] = set()
-    for view in sorted((names() if wanted is None else names() & set(wanted)) - set(absent)):
-        template = Template((_SQL / f"{view}.sql").read_text())
-        used.update(template.get_identifiers())
+    for view in sorted((names() if wanted is None else names() & set(wanted)) - absent):
+        text = template(view)
+        used.update(text.get_identifiers())
         try:
-            connection.execute(f"CREATE VIEW {view} AS {template.substitute(rows)}")
+            connection.execute(f"CREATE VIEW {view} AS {text.substitute(rows)}")
         except duckdb.Error as error:
             raise cannot_read(root / TABLE, error) from None
     _lock(connection, (path for name in _behind(used) for path in files[name]))
@@ -94,8 +105,16 @@ def _derived(root: Path, version: Version) -> dict[str, tuple[Path, ...]]:
 def _not_computed(root: Path, kind: str, version: int) -> Exception:
     stale = sorted({one.archive_version for one in derived.listing(root) if one.kind == kind})
     found = f"{kind} of version {', '.join(map(str, stale))} only" if stale else f"no {kind}"
+    if version in stale:
+        found = f"{kind} by another release, or from before a change of the register of calibrations"
     expected = f"{kind} computed from version {version}"
     return fault("results-stale", root, found, expected, "Run the recompute command, then ask again.")
+
+
+def _no_register(root: Path, view: str) -> Exception:
+    name = view.removeprefix("register_")
+    cure = "Put rows into it with the register command."
+    return fault("register-missing", registers.path(root, name), "no file", f"the register {name}", cure)
 
 
 def _read_parquet(paths: Iterable[Path]) -> str:

@@ -61,6 +61,13 @@ def say(text: str = "") -> None:
     click.echo(text, err=True)
 
 
+def say_table(table: Table) -> None:
+    """Print a table that is not data."""
+    click.echo(_text(table, "si"), nl=False, err=True)
+    for sentence in table.notes:
+        say(f"note: {sentence}")
+
+
 def say_problems(problems: Iterable[Problem]) -> None:
     """Print problems, a line each."""
     for problem in problems:

@@ -22,7 +22,8 @@ from interchange.demo.programme import (
     setting,
     truth,
 )
-from interchange.demo.visit import Seen, generator, log
+from interchange.demo.visit import Seen, Setting, generator, log
+from interchange.demo.wind import Array
 
 H131 = House("H-131", 344.0, 137.5, 5.2, 2310.0, 0.650, 347.0, 115.0)
 Q29 = House("Q-29", 289.0, 115.5, 5.0, 2040.0, 0.656, 305.0, 90.0)
@@ -73,7 +74,31 @@ WATCHES = (
 )
 
 
-def _watched(watch: Watch) -> Delivery:
+def fan_off_truth(
+    place: Setting, seen: Seen, job_id: str, site_id: str, lines: str, read_pa: tuple[Array, Array]
+) -> dict[str, object]:
+    """What is true of a house watched with the fan off through two lines, and how much each line swings."""
+    true = truth(
+        place,
+        seen,
+        place="file",
+        job_id=job_id,
+        site_id=site_id,
+        stage="before",
+        kind="monitoring",
+        direction=None,
+        fault=None,
+        expected=FAN_OFF,
+    )
+    del true["stage"]  # the log does not say
+    true["line"] = lines
+    for name, values in zip(("line_a_spread_pa", "line_b_spread_pa"), read_pa, strict=True):
+        true[name] = round(float(values.std(ddof=1)), 2)
+    return true
+
+
+def watched(watch: Watch) -> Delivery:
+    """The delivery of one log."""
     place = setting(
         watch.house,
         job_id=watch.job_id,
@@ -98,22 +123,9 @@ def _watched(watch: Watch) -> Delivery:
         for second, (a, b, indoor, speed) in enumerate(zip(*columns, strict=True))
     ]
     summary = Seen((), 0.0, 0.0, float(seen.wind_m_s.mean()), seen.zero_flow_pa, seen.stack_only_pa)
-    true = truth(
-        place,
-        summary,
-        place="file",
-        job_id=watch.job_id,
-        site_id=watch.house.site_id,
-        stage="before",
-        kind="monitoring",
-        direction=None,
-        fault=None,
-        expected=FAN_OFF,
+    true = fan_off_truth(
+        place, summary, watch.job_id, watch.house.site_id, "A open end, B branched", (seen.first_pa, seen.second_pa)
     )
-    del true["stage"]  # the log does not say
-    true["line"] = "A open end, B branched"
-    spreads = {"line_a_spread_pa": seen.first_pa, "line_b_spread_pa": seen.second_pa}
-    true.update({name: round(float(values.std(ddof=1)), 2) for name, values in spreads.items()})
     return Delivery(watch.file, layouts.log(keys, rows), "imported", watch.why, (true,))
 
 
@@ -143,4 +155,4 @@ def _no_text() -> Delivery:
 
 def deliveries() -> list[Delivery]:
     """Logs and what cannot be read as it stands."""
-    return [*(_watched(watch) for watch in WATCHES), _unknown(), _no_text()]
+    return [*(watched(watch) for watch in WATCHES), _unknown(), _no_text()]

@@ -5,6 +5,7 @@ Every name, number and house here is made up.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -140,9 +141,14 @@ def truth(
     direction: str | None,
     fault: str | None,
     expected: Expected,
+    planted: Sequence[str] = (),
 ) -> dict[str, object]:
-    """What is true of one test, as truth.json holds it."""
+    """What is true of one test, as truth.json holds it.
+
+    `planted` names what was put into it on purpose, beside water and strong wind, which the setting shows.
+    """
     weather = setting.weather
+    shown = [*(["water"] if setting.water else []), *(["windy"] if weather.station_m_s >= WINDY_FROM_M_S else [])]
     return {
         "job_id": job_id,
         "site_id": site_id,
@@ -160,20 +166,34 @@ def truth(
         "stack_only_pa": round(seen.stack_only_pa, 2),
         "line_shift_pa": setting.water.shift_pa if setting.water else 0.0,
         "fault": fault,
+        "planted": [*shown, *planted],
         "expected": expected.document(),
     }
 
 
 @dataclass(frozen=True, slots=True)
 class Delivery:
-    """One delivered file, and what should become of it."""
+    """One delivered file, and what should become of it.
+
+    A file within a zip is named ZIP/NAME. `companions` are further files that its test was read from, by name.
+    `known` is the number of tests in bytes that came before.
+    """
 
     file: str
     content: bytes
     outcome: str
     why: str
     tests: tuple[dict[str, object], ...] = ()
+    companions: tuple[tuple[str, bytes], ...] = ()
+    known: int = 0
 
     def document(self) -> dict[str, object]:
         """The delivery as truth.json holds it."""
-        return {"file": self.file, "outcome": self.outcome, "why": self.why, "tests": list(self.tests)}
+        return {
+            "file": self.file,
+            "outcome": self.outcome,
+            "why": self.why,
+            "test_count": len(self.tests) + self.known,
+            "companions": [name for name, _ in self.companions],
+            "tests": list(self.tests),
+        }

@@ -241,7 +241,8 @@ def _result(seen: Seen, volume_m3: float) -> dict[str, str]:
     }
 
 
-def _sections(record: Record, seen: Seen) -> list[tuple[str, Sequence[Sequence[str]]]]:
+def sections(record: Record, seen: Seen) -> list[tuple[str, Sequence[Sequence[str]]]]:
+    """The sections of a record and their lines of cells."""
     house, (gauge, fan, line), weather = record.house, record.kit, record.weather
     test = {
         "Job": record.job_id,
@@ -312,7 +313,7 @@ def _conducted(record: Record) -> tuple[Setting, Seen]:
     return place, conduct(place, record.plans)
 
 
-def _delivery(record: Record, file: str) -> Delivery:
+def _delivery(record: Record, file: str, planted: tuple[str, ...] = ()) -> Delivery:
     place, seen = _conducted(record)
     direction = "both" if len(record.plans) > 1 else "depressurisation"
     true = truth(
@@ -326,8 +327,9 @@ def _delivery(record: Record, file: str) -> Delivery:
         direction=direction,
         fault=record.fault,
         expected=record.expected,
+        planted=planted,
     )
-    content = layouts.sectioned(_sections(record, seen), record.encoding)
+    content = layouts.sectioned(sections(record, seen), record.encoding)
     return Delivery(file, content, "imported", record.why, (true,))
 
 
@@ -340,8 +342,8 @@ def deliveries() -> list[Delivery]:
         house=replace(first.house, volume_m3=365.0),
         why="FV-2034 sent again with the volume corrected from 356 to 365 m3: other bytes, the same test",
     )
-    corrected = _delivery(right, "harrow/resent/FV-2034-before.csv")
-    whole = layouts.sectioned(_sections(_CUT_SHORT, _conducted(_CUT_SHORT)[1]), "utf-8").decode().split("\n")
+    corrected = _delivery(right, "harrow/resent/FV-2034-before.csv", ("resend_of:harrow/FV-2034-before.csv",))
+    whole = layouts.sectioned(sections(_CUT_SHORT, _conducted(_CUT_SHORT)[1]), "utf-8").decode().split("\n")
     number = next(index for index, line in enumerate(whole) if line.startswith("2;-55;"))
     cells = whole[number].split(";")
     cells[2] = "58,x"

@@ -7,7 +7,7 @@ else. No reader has a hand in it.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
@@ -27,6 +27,7 @@ class Sample:
     sessions: tuple[Document, ...]
     traces: tuple[Document, ...] = ()
     problems: tuple[str, ...] = ()
+    companions: Mapping[str, bytes] = field(default_factory=dict)  # by what is added to the sample's name
 
 
 def number(text: str, spelling: str, quantity: str) -> float:

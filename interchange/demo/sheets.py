@@ -239,35 +239,72 @@ def in_unit(value: float, spelling: str) -> float:
     return (value - float(stated.offset)) / float(stated.factor)
 
 
+def cells(
+    *,
+    job_id: str,
+    house: House,
+    stage: str,
+    started: datetime,
+    crew: str,
+    contractor: str,
+    run: RunShown,
+    setting_word: str,
+    flow_m3_h: float,
+    indoor_f: float,
+    outdoor_f: float,
+    word: str,
+    remark: str,
+    baseline: bool = True,
+    over_range: bool = False,
+) -> dict[str, str]:
+    """One row: what the gauge showed, and the leakage it derives without having been told a baseline."""
+    flow_text, pressure_text = f"{in_unit(flow_m3_h, 'cfm'):.0f}", f"{run.points[0].pressure.mean_pa:.1f}"
+    displayed = float(flow_text) * (50.0 / abs(float(pressure_text))) ** GAUGE_EXPONENT
+    return {
+        "Job number": job_id,
+        "House": house.site_id,
+        "Stage": STAGE_WORDS[stage],
+        "Test date": f"{started:%m/%d/%Y}",
+        "Test time": f"{started:%I:%M %p}".lstrip("0"),
+        "Crew": crew,
+        "Contractor": contractor,
+        "Baseline (Pa)": f"{run.before.mean_pa:.1f}" if baseline else "",
+        "House pressure (Pa)": pressure_text,
+        "Fan setting": setting_word,
+        "Fan flow (cfm)": "OL" if over_range else flow_text,
+        "Volume (cu ft)": f"{in_unit(house.volume_m3, 'cu ft'):.0f}",
+        "Floor area (sq ft)": f"{in_unit(house.floor_m2, 'sq ft'):.0f}",
+        "Indoor (F)": f"{indoor_f:.0f}",
+        "Outdoor (F)": f"{outdoor_f:.0f}",
+        "Wind": word,
+        "Leakage at 50 Pa (cfm)": "n/a" if over_range else f"{displayed:.0f}",
+        "Remarks": remark,
+    }
+
+
 def _cells(row: Row, run: RunShown, contractor: str, fan: Fan) -> dict[str, str]:
     point = run.points[0]
     setting_word, flow_m3_h = point.opening, point.flow_m3_h
     if row.told_setting is not None:
         told = next(opening for opening in fan.openings if opening.name == row.told_setting)
         setting_word, flow_m3_h = told.name, float(told.flow_m3_h(point.fan_pa))
-    flow_text, pressure_text = f"{in_unit(flow_m3_h, 'cfm'):.0f}", f"{point.pressure.mean_pa:.1f}"
-    displayed = float(flow_text) * (50.0 / abs(float(pressure_text))) ** GAUGE_EXPONENT
-    clock = f"{row.started:%I:%M %p}".lstrip("0")
-    return {
-        "Job number": row.job_id,
-        "House": row.house.site_id,
-        "Stage": STAGE_WORDS[row.stage],
-        "Test date": f"{row.started:%m/%d/%Y}",
-        "Test time": clock,
-        "Crew": row.crew,
-        "Contractor": contractor,
-        "Baseline (Pa)": f"{run.before.mean_pa:.1f}" if row.baseline else "",
-        "House pressure (Pa)": pressure_text,
-        "Fan setting": setting_word,
-        "Fan flow (cfm)": "OL" if row.over_range else flow_text,
-        "Volume (cu ft)": f"{in_unit(row.house.volume_m3, 'cu ft'):.0f}",
-        "Floor area (sq ft)": f"{in_unit(row.house.floor_m2, 'sq ft'):.0f}",
-        "Indoor (F)": f"{row.weather[0]:.0f}",
-        "Outdoor (F)": f"{row.weather[1]:.0f}",
-        "Wind": row.word,
-        "Leakage at 50 Pa (cfm)": "n/a" if row.over_range else f"{displayed:.0f}",
-        "Remarks": row.remark,
-    }
+    return cells(
+        job_id=row.job_id,
+        house=row.house,
+        stage=row.stage,
+        started=row.started,
+        crew=row.crew,
+        contractor=contractor,
+        run=run,
+        setting_word=setting_word,
+        flow_m3_h=flow_m3_h,
+        indoor_f=row.weather[0],
+        outdoor_f=row.weather[1],
+        word=row.word,
+        remark=row.remark,
+        baseline=row.baseline,
+        over_range=row.over_range,
+    )
 
 
 def _sheet(
@@ -280,7 +317,7 @@ def _sheet(
     columns: Sequence[str] = layouts.SHEET_COLUMNS,
     mark: bool = False,
 ) -> Delivery:
-    cells, tests = [], []
+    rows_shown, tests = [], []
     fahrenheit = unit("F")
     for number, row in enumerate(rows, layouts.FIRST_SHEET_ROW):
         indoor_c, outdoor_c = (
@@ -295,7 +332,7 @@ def _sheet(
             water=row.water,
         )
         seen = conduct(place, (Plan(row.sign, (row.target_pa,), point_s=POINT_S),))
-        cells.append(_cells(row, seen.runs[0], contractor, kit[1]))
+        rows_shown.append(_cells(row, seen.runs[0], contractor, kit[1]))
         tests.append(
             truth(
                 place,
@@ -310,7 +347,7 @@ def _sheet(
                 expected=row.expected,
             )
         )
-    return Delivery(file, layouts.sheet(cells, columns, mark), "imported", why, tuple(tests))
+    return Delivery(file, layouts.sheet(rows_shown, columns, mark), "imported", why, tuple(tests))
 
 
 def deliveries() -> list[Delivery]:
@@ -340,5 +377,6 @@ def deliveries() -> list[Delivery]:
         week_6.content,
         "imported",
         f"the same bytes as {week_6.file}: known already, nothing is added",
+        known=len(week_6.tests),
     )
     return [week_6, week_9, again, february]

@@ -13,7 +13,7 @@ import numpy as np
 
 from interchange.demo.air import Air
 from interchange.demo.house import Envelope, inside_pressure_pa, outward_kg_h, still
-from interchange.demo.kit import FAN_NOISE, Fan, Gauge, Line
+from interchange.demo.kit import FAN_NOISE, GAUGE_NOISE_PA, Fan, Gauge, Line, Opening
 from interchange.demo.wind import Array, Wind, blow, speed_among_houses_m_s
 
 GAUGE_HEIGHT_M = 1.2  # the gauge stands beside the door; the tube leaves at its height
@@ -146,24 +146,37 @@ def conduct(setting: Setting, plans: tuple[Plan, ...]) -> Seen:
         runs.append(run)
         zeros.append(zero_pa)
         start += length
-    near = wind.speed_m_s * (speed_among_houses_m_s(1.0, NEAR_GROUND_M) / speed_among_houses_m_s(1.0, setting.roof_m))
-    gust = np.convolve(near, np.full(GUST_S, 1.0 / GUST_S), mode="valid").max()
+    near, gust = _near_ground(setting, wind)
     return Seen(
         tuple(runs),
-        float(near.mean()),
-        float(gust),
+        near,
+        gust,
         float(wind.speed_m_s.mean()),
         float(np.mean(zeros)),
         stack_only_pa(setting),
     )
 
 
-def _run(
-    setting: Setting, plan: Plan, rng: np.random.Generator, face_pa: Array, line_pa: Array
-) -> tuple[RunShown, float]:
+def _near_ground(setting: Setting, wind: Wind) -> tuple[float, float]:
+    """Mean and gust [m/s] at the height of a hand-held anemometer."""
+    near = wind.speed_m_s * (speed_among_houses_m_s(1.0, NEAR_GROUND_M) / speed_among_houses_m_s(1.0, setting.roof_m))
+    return float(near.mean()), float(np.convolve(near, np.full(GUST_S, 1.0 / GUST_S), mode="valid").max())
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A run second by second: what the gauge reads [Pa], what the fan moves out [kg/h], where each point begins."""
+
+    read_pa: Array
+    fan_out_kg_h: Array
+    begins_s: tuple[int, ...]
+    zero_flow_pa: float
+
+
+def _held(setting: Setting, plan: Plan, rng: np.random.Generator, face_pa: Array, line_pa: Array) -> Held:
     house, air, seconds = setting.house, setting.weather.air, line_pa.size
     step = SETTLE_S + plan.point_s
-    begins = [plan.baseline_s + number * step for number in range(len(plan.targets_pa))]
+    begins = tuple(plan.baseline_s + number * step for number in range(len(plan.targets_pa)))
     shift_pa = np.zeros(seconds)
     if setting.water is not None:
         from_point = setting.water.from_point
@@ -178,37 +191,80 @@ def _run(
         fan_kg_h[begin : begin + step] = -outward_kg_h(house, air, np.array([ground_pa]), mean_face_pa)[0]
     inside_pa = at_gauge_pa(air, inside_pressure_pa(house, air, fan_kg_h, face_pa))
     read_pa = setting.gauge.readings_pa(rng, inside_pa - line_pa + shift_pa)
+    before, after = slice(0, plan.baseline_s), slice(seconds - plan.baseline_s, seconds)
+    return Held(read_pa, fan_kg_h, begins, float(0.5 * (inside_pa[before].mean() + inside_pa[after].mean())))
+
+
+def _run(
+    setting: Setting, plan: Plan, rng: np.random.Generator, face_pa: Array, line_pa: Array
+) -> tuple[RunShown, float]:
+    held, step = _held(setting, plan, rng, face_pa, line_pa), SETTLE_S + plan.point_s
     points = [
         _point(
             setting,
             plan,
             rng,
             target_pa=target_pa,
-            read_pa=read_pa[begin + SETTLE_S : begin + step],
-            fan_kg_h=fan_kg_h[begin],
+            read_pa=held.read_pa[begin + SETTLE_S : begin + step],
+            fan_kg_h=held.fan_out_kg_h[begin],
         )
-        for target_pa, begin in zip(plan.targets_pa, begins, strict=True)
+        for target_pa, begin in zip(plan.targets_pa, held.begins_s, strict=True)
     ]
-    before, after = slice(0, plan.baseline_s), slice(seconds - plan.baseline_s, seconds)
-    zero_pa = 0.5 * (inside_pa[before].mean() + inside_pa[after].mean())
-    return RunShown(plan.sign, shown(read_pa[before]), tuple(points), shown(read_pa[after])), float(zero_pa)
+    before, after = held.read_pa[: plan.baseline_s], held.read_pa[-plan.baseline_s :]
+    return RunShown(plan.sign, shown(before), tuple(points), shown(after)), held.zero_flow_pa
 
 
 def _point(
     setting: Setting, plan: Plan, rng: np.random.Generator, *, target_pa: float, read_pa: Array, fan_kg_h: float
 ) -> PointShown:
-    air = setting.weather.air
-    density_kg_m3 = air.indoor_kg_m3 if plan.sign < 0 else air.outdoor_kg_m3
-    wanted_m3_h = setting.fan.shown_m3_h(abs(fan_kg_h) / density_kg_m3, density_kg_m3)
-    opening = setting.fan.opening_for(wanted_m3_h)
-    fan_pa = opening.pressure_pa(wanted_m3_h) * (1.0 + FAN_NOISE * rng.standard_normal(plan.point_s))
+    opening, steady_pa = _fan_at(setting, plan, fan_kg_h)
+    fan_pa = steady_pa * (1.0 + FAN_NOISE * rng.standard_normal(plan.point_s))
     flow_m3_h = float(opening.flow_m3_h(fan_pa).mean())
     return PointShown(plan.sign * target_pa, shown(read_pa), opening.name, float(fan_pa.mean()), flow_m3_h)
+
+
+def _fan_at(setting: Setting, plan: Plan, fan_out_kg_h: float) -> tuple[Opening, float]:
+    """Opening that the crew fits, and fan pressure [Pa], for what the fan moves out [kg/h]."""
+    air = setting.weather.air
+    density_kg_m3 = air.indoor_kg_m3 if plan.sign < 0 else air.outdoor_kg_m3
+    wanted_m3_h = setting.fan.shown_m3_h(abs(fan_out_kg_h) / density_kg_m3, density_kg_m3)
+    opening = setting.fan.opening_for(wanted_m3_h)
+    return opening, opening.pressure_pa(wanted_m3_h)
 
 
 def shown(read_pa: Array) -> Shown:
     """Mean and sample standard deviation of readings [Pa]."""
     return Shown(float(read_pa.mean()), float(read_pa.std(ddof=1)))
+
+
+@dataclass(frozen=True, slots=True)
+class FanLog:
+    """One run logged at 1 s, nothing averaged: gauge [Pa], fan [Pa], flow that the display derives [m3/h]."""
+
+    read_pa: Array
+    fan_pa: Array
+    flow_m3_h: Array  # NaN while the fan is off
+    seen: Seen
+
+
+def log_run(setting: Setting, plan: Plan) -> FanLog:
+    """Carry out one run and log every second of it."""
+    rng = generator(setting.seed_text)
+    seconds = 2 * plan.baseline_s + len(plan.targets_pa) * (SETTLE_S + plan.point_s)
+    wind = wind_of(setting, rng, seconds)
+    held = _held(setting, plan, rng, wind.face_pa, setting.line.end_pa(rng, wind))
+    fan_pa = 0.5 * GAUGE_NOISE_PA * rng.standard_normal(seconds)
+    flow_m3_h = np.full(seconds, np.nan)
+    for begin in held.begins_s:
+        stretch = slice(begin, begin + SETTLE_S + plan.point_s)
+        opening, steady_pa = _fan_at(setting, plan, held.fan_out_kg_h[begin])
+        noise = FAN_NOISE * rng.standard_normal(SETTLE_S + plan.point_s)
+        fan_pa[stretch] = steady_pa * (1.0 + noise)
+        flow_m3_h[stretch] = opening.flow_m3_h(fan_pa[stretch])
+    near, gust = _near_ground(setting, wind)
+    roof_m_s = float(wind.speed_m_s.mean())
+    seen = Seen((), near, gust, roof_m_s, held.zero_flow_pa, stack_only_pa(setting))
+    return FanLog(held.read_pa, fan_pa, flow_m3_h, seen)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable, Iterator
-from typing import Any
+from typing import Any, get_origin
 
 from interchange.model.base import Record
 from interchange.model.question import Trace
 from interchange.model.session import FanReading, Point, Run, Session
 from interchange.table import Row, Table
 
-_GROUPS = ("record", "time", "building", "conditions", "reported", "source")
+# The fields that a session has once, by their group.
+_GROUPS = {
+    group: tuple(name for name, one in info.annotation.model_fields.items() if get_origin(one.annotation) is not tuple)
+    for group, info in Session.model_fields.items()
+    if isinstance(info.annotation, type) and issubclass(info.annotation, Record)
+}
 
 
 def parquet_bytes(table: Table) -> bytes:
@@ -28,8 +33,8 @@ def parquet_bytes(table: Table) -> bytes:
 
 
 def tests_table(sessions: Iterable[Session]) -> Table:
-    """One row a test: every single-valued field of the session."""
-    columns: tuple[str, ...] = ("session_id", "kind", *(name for group in _GROUPS for name in _names(group)))
+    """One row a record of any kind: what it has once, and the fields that come from a register, a space between."""
+    columns = ("session_id", "kind", *(name for names in _GROUPS.values() for name in names), "from_register")
     return Table(columns, [tuple(_single_values(session)) for session in sessions])
 
 
@@ -78,17 +83,11 @@ def _seconds(trace: Trace) -> list[float]:
     return [trace.start_s + i * step for i in range(len(trace.values))]
 
 
-def _names(group: str) -> list[str]:
-    record = Session.model_fields[group].annotation
-    assert isinstance(record, type) and issubclass(record, Record)
-    return list(record.model_fields)
-
-
 def _single_values(session: Session) -> Iterator[Any]:
     yield from (session.session_id, session.kind)
-    for group in _GROUPS:
-        record = getattr(session, group)
-        yield from (getattr(record, name) for name in type(record).model_fields)
+    for group, names in _GROUPS.items():
+        yield from (getattr(getattr(session, group), name) for name in names)
+    yield " ".join(session.from_register) or None
 
 
 def _point_rows(session: Session, run: Run, point_names: list[str], reading_names: list[str]) -> Iterator[Row]:

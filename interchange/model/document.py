@@ -51,7 +51,7 @@ def revision(session: Session) -> str:
 
 
 def load(document: Mapping[str, Any], file: str) -> Session:
-    """Read a session document.
+    """Read a session document. Numbers and truth values written as text are refused, never read as what they look like.
 
     Raises SourceError with one problem for each fault, placed by its path in the document.
     """
@@ -67,7 +67,7 @@ def load(document: Mapping[str, Any], file: str) -> Session:
             )
         )
     try:
-        return Session.model_validate_json(json.dumps(document))
+        return Session.model_validate_json(json.dumps(document), strict=True)
     except ValidationError as error:
         raise SourceError(*validation_problems(error, file)) from None
 

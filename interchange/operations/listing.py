@@ -8,7 +8,7 @@ from pathlib import Path
 from interchange.archive import derived, query, settings
 from interchange.operations.recompute import DISPLAYED
 from interchange.report.heads import Units
-from interchange.table import Table
+from interchange.table import Table, counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +19,10 @@ class Listing:
     units: Units
 
 
-_TESTS = "select {columns} from sessions s order by s.job_id, s.started_at_local, s.session_id"
+_TESTS = """
+select {columns} from sessions s where s.kind <> 'weather' order by s.job_id, s.started_at_local, s.session_id
+"""
+_WEATHER = "select count(*) from weather_records"
 _COLUMNS = "s.job_id, s.site_id, s.stage, s.kind, s.started_at_local, s.contractor, s.crew"
 _JUDGED = """
 with ranked as (
@@ -37,6 +40,7 @@ select {columns}, r.flow_50_m3_h, r.air_change_50_per_h, j.flow_at_50, j.low_pre
 from sessions s
 left join standard r using (session_id)
 left join judged j on j.session_id = r.session_id and j.rule_set = r.rule_set
+where s.kind <> 'weather'
 order by s.job_id, s.started_at_local, s.session_id
 """
 
@@ -49,9 +53,11 @@ def list_tests(root: Path, version: int | None = None) -> Listing:
     agreed = settings.read(root)
     bare = query.query(root, _TESTS.format(columns=f"{_COLUMNS}, s.session_id"), version)
     rule_sets = [name for name in agreed.rule_sets if name != DISPLAYED]
+    ((weather,),) = query.query(root, _WEATHER, bare.version).rows
+    left_out = [f"{counted(weather, 'weather record')}: no test; the view weather_records has them"] if weather else []
     if not any(one.kind == "results" for one in derived.current(root, bare.version)):
-        left_out = ["results and verdicts: this state of the archive has not been recomputed"]
+        left_out.append("results and verdicts: this state of the archive has not been recomputed")
         return Listing(Table(bare.columns, list(bare.rows), left_out), agreed.units)
     sql = _JUDGED.format(columns=_COLUMNS, rule_sets=repr(rule_sets))
     answer = query.query(root, sql, bare.version)
-    return Listing(Table(answer.columns, list(answer.rows)), agreed.units)
+    return Listing(Table(answer.columns, list(answer.rows), left_out), agreed.units)

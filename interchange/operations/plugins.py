@@ -8,7 +8,7 @@ from pathlib import Path
 
 from interchange.errors import Place, Problem, UsageError
 from interchange.files import Source
-from interchange.model.manifest import Mapping
+from interchange.model.mapping import Mapping
 from interchange.reading import check, door, recognise
 from interchange.reading.containers import walk
 from interchange.reading.registry import Plugin, Registry, load_plugin, load_plugins

@@ -12,7 +12,7 @@ import numpy as np
 import pyarrow as pa
 
 from interchange.analysis.leakage import SHARES
-from interchange.archive import batches, derived, query
+from interchange.archive import batches, derived, query, registers
 from interchange.archive.batches import Loaded
 from interchange.archive.store import Store
 from interchange.model.ruleset import RuleSet
@@ -20,7 +20,8 @@ from interchange.operations.assess import Assessed, applies, assess, raise_fault
 from interchange.operations.rules import load_rule_sets
 from interchange.quantities import CHOICES
 from interchange.report.heads import Units
-from interchange.report.sentences import check_sentence, note_sentence
+from interchange.report.notes import note_sentence
+from interchange.report.sentences import check_sentence
 from interchange.table import Row, Table
 
 DISPLAYED = "as_displayed"
@@ -61,10 +62,11 @@ def recompute_archive(
     for rules in chosen:
         raise_faults(rules)
     snapshot = store.snapshot()
+    register = registers.calibrations(store.root)
     collected = {rules.reference: _Collected() for rules in chosen}
     kinds = sorted({kind for rules in chosen for kind in rules.applies_to})
     count = 0
-    for loaded in batches.load(snapshot, where={"kind": kinds}):
+    for loaded in batches.load(snapshot, {"kind": kinds}, register.rows):
         for rules in chosen:
             _collect(loaded, rules, collected[rules.reference])
         count += len(loaded.session_ids)
@@ -73,7 +75,8 @@ def recompute_archive(
         for kind in derived.KINDS:
             tables = getattr(pieces, kind)
             if tables:
-                derived.write(store.root, kind, reference, snapshot.version, pa.concat_tables(tables))
+                table = pa.concat_tables(tables)
+                derived.write(store.root, kind, reference, snapshot.version, table, register.fingerprint)
     return Recomputed(snapshot.version, tuple(collected), store.settings.units)
 
 
@@ -148,7 +151,8 @@ order by s.job_id, s.started_at_local, r.session_id, r.rule_set
 """
 _NOT_COMPUTED = """
 select kind, count(*) from sessions
-where session_id not in (select session_id from results where rule_set in ({rule_sets})) group by 1 order by 1
+where kind <> 'weather' and session_id not in (select session_id from results where rule_set in ({rule_sets}))
+group by 1 order by 1
 """
 
 

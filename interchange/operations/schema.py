@@ -6,6 +6,7 @@ import json
 import types
 import typing
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,8 @@ from interchange.model.base import Record
 from interchange.model.manifest import Manifest
 from interchange.model.ruleset import RuleSet
 from interchange.model.session import SCHEMA_VERSION, Session
+from interchange.model.values import LocalTime, UtcTime
+from interchange.operations.field_use import field_uses
 from interchange.quantities import CHOICES, QUANTITIES
 from interchange.table import Row, Table
 
@@ -25,24 +28,36 @@ _BOOK_HEAD = """# The session form, version {version}
 
 <!-- Written by `interchange schema write schema`. Edit interchange/quantities.py or interchange/model instead. -->
 
-One document is one test as it was recorded. Units are SI and stand in the name of the field; pressures are inside
-minus outside, signed as recorded; absent is absent, never 0 or a magic number; ids stay text. Unit codes are UCUM,
-standard names those of the CF conventions, times ISO 8601. A field's name is unique in the whole form, so the columns
-of the archive's tables have the same names. A released version of the form is never edited: `CHANGES.md` says what
-each version added.
+One document is one test as it was recorded, or one record of a weather station. Units are SI and stand in the name of
+the field; pressures are inside minus outside, signed as recorded; absent is absent, never 0 or a magic number; ids
+stay text. Unit codes are UCUM, standard names those of the CF conventions; dates and times are written by ISO 8601,
+those of UTC with a Z at the end, those of the place's clock without an offset. A field's name is unique in the whole
+form but for ids that join and a few that mean the same of two things (`averaging_s`, `sample_count`,
+`fan_configuration`), so the columns of the archive's tables have the same names. A released version of the form is
+never edited: `CHANGES.md` says what each version added.
 
 | what | file |
 | --- | --- |
 | session document | `session/1/session.schema.json` |
+| a document of each kind | `session/1/examples/` |
+| documents at fault, and what is said of them | `session/1/refused/` |
 | plugin manifest | `plugin/1/plugin.schema.json` |
 | rule set | `rules/rule_set.schema.json` |
+
+*Used in* says who reads a field by its name: views for SQL; recomputing and checks, by the rule sets that ship with the
+program; tables of the tidy export. A session document as it is exported holds every field.
 
 """
 
 
+_TIMES = (date, LocalTime, UtcTime)
+
+
 def fields() -> Table:
-    """Every field of a session in order: its group, name, unit, standard name, closed list of words, meaning."""
-    return Table(("group", "name", "ucum", "standard_name", "choices", "words"), list(_rows(Session, "session")))
+    """Every field of a session in order: group, name, unit, standard name, closed list of words, meaning, uses."""
+    uses = field_uses()
+    columns = ("group", "name", "ucum", "standard_name", "choices", "words", "used_in")
+    return Table(columns, [(*row, str(uses.get(row[1], ""))) for row in _rows(Session, "session")])
 
 
 def _rows(record: type[BaseModel], group: str) -> Iterator[Row]:
@@ -57,7 +72,7 @@ def _rows(record: type[BaseModel], group: str) -> Iterator[Row]:
             group,
             name,
             quantity.ucum,
-            quantity.standard_name or "",
+            "ISO 8601" if _is_time(info.annotation) else quantity.standard_name or "",
             " · ".join(CHOICES.get(name, ())),
             quantity.words,
         )
@@ -70,6 +85,10 @@ def _record_in(annotation: Any) -> type[Record] | None:
     if typing.get_origin(annotation) in (tuple, types.UnionType):
         return next(filter(None, map(_record_in, typing.get_args(annotation))), None)
     return annotation if isinstance(annotation, type) and issubclass(annotation, Record) else None
+
+
+def _is_time(annotation: Any) -> bool:
+    return annotation in _TIMES or any(map(_is_time, typing.get_args(annotation)))
 
 
 def faults(file: Path) -> tuple[Problem, ...]:
@@ -115,9 +134,9 @@ def _field_book() -> str:
                 "",
                 f"## {group}",
                 "",
-                "| field | unit | standard name | meaning |",
-                "| --- | --- | --- | --- |",
+                "| field | unit | standard name | meaning | used in |",
+                "| --- | --- | --- | --- | --- |",
             ]
         words = f"{row[5]}: {row[4]}" if row[4] else row[5]
-        lines.append(f"| `{row[1]}` | {row[2]} | {row[3]} | {words} |")
+        lines.append(f"| `{row[1]}` | {row[2]} | {row[3]} | {words} | {row[6]} |")
     return "\n".join(lines) + "\n"

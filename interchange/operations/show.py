@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from interchange.analysis.leakage import SHARES
-from interchange.archive import batches
+from interchange.archive import batches, registers
 from interchange.archive.store import Store
+from interchange.model.register import CalibrationRow
 from interchange.model.ruleset import RuleSet
 from interchange.model.session import Run, Session
 from interchange.operations.assess import Assessed, assess, words
@@ -18,9 +19,10 @@ from interchange.operations.rules import load_rule_sets
 from interchange.operations.select import select_sessions
 from interchange.quantities import NOT_EVALUATED, PASS
 from interchange.report.heads import Units, shown, with_unit
+from interchange.report.notes import note_sentence
 from interchange.report.safety import LIMITS, SAFETY
 from interchange.report.section import Section
-from interchange.report.sentences import LEVEL_WORDS, check_sentence, note_sentence, subject_words, verdict_sentence
+from interchange.report.sentences import LEVEL_WORDS, check_sentence, subject_words, verdict_sentence
 from interchange.table import Row, Table
 
 
@@ -41,11 +43,11 @@ def show_tests(root: Path, name: str, version: int | None = None) -> list[TestVi
     store = Store.open(root)
     sessions = select_sessions(store.snapshot(version), [name])
     rule_sets = load_rule_sets(store.settings.rule_sets)
-    return [_view(session, rule_sets, store.settings.units) for session in sessions]
+    calibrations = registers.calibrations(store.root).rows
+    return [_view(session, _assessed(session, rule_sets, calibrations), store.settings.units) for session in sessions]
 
 
-def _view(session: Session, rule_sets: Sequence[RuleSet], units: Units) -> TestView:
-    assessed = _assessed(session, rule_sets)
+def _view(session: Session, assessed: Sequence[Assessed], units: Units) -> TestView:
     sections = [Section("Recorded", tuple(_recorded(session, units)))]
     sections += [Section(_run_title(run, units), table=_points(run)) for run in session.runs if run.points]
     if session.channels:
@@ -59,8 +61,8 @@ def _view(session: Session, rule_sets: Sequence[RuleSet], units: Units) -> TestV
     return TestView(_heading(session), tuple(sections), units)
 
 
-def _assessed(session: Session, rule_sets: Sequence[RuleSet]) -> list[Assessed]:
-    loaded = batches.from_sessions([session])
+def _assessed(session: Session, rule_sets: Sequence[RuleSet], calibrations: Sequence[CalibrationRow]) -> list[Assessed]:
+    loaded = batches.from_sessions([session], calibrations)
     return [assess(loaded.batch, rules) for rules in rule_sets if session.kind in rules.applies_to]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import pyarrow as pa
@@ -40,6 +40,7 @@ def numbers(texts: pa.Array, layout: Layout) -> Numbers:
     if values is not None:
         return Numbers(values)
     plain = pc.replace_substring(pc.utf8_trim_whitespace(texts), UNICODE_MINUS, "-")
+    plain = pc.replace_substring_regex(plain, "^'", "")  # so do spreadsheets mark a number kept as text
     over = pc.is_in(plain, value_set=pa.array(layout.over_range, pa.string()))
     marked = pc.or_(over, pc.is_in(plain, value_set=pa.array(layout.missing, pa.string())))
     plain = pc.if_else(marked, pa.scalar(None, pa.string()), plain)
@@ -128,8 +129,7 @@ def number_problems(
     *,
     texts: Sequence[str] | pa.Array,
     rows: Sequence[int] | pa.Array,
-    file: str,
-    column: str,
+    place: Callable[[int], Place],
     layout: Layout,
 ) -> list[Problem]:
     """What stood in a column beside numbers, each kind of trouble at its first place and with its count."""
@@ -137,10 +137,10 @@ def number_problems(
     def at(index: int) -> tuple[Place, str]:
         row, text = rows[index], texts[index]
         row = row.as_py() if isinstance(row, pa.Scalar) else row
-        return Place(file, row, column), text.as_py() if isinstance(text, pa.Scalar) else text
+        return place(row), text.as_py() if isinstance(text, pa.Scalar) else text
 
     problems = [number_problem(*at(index), layout) for index in found.faults]
     if found.over_range:
-        place, text = at(found.over_range[0])
-        problems.append(over_range_problem(place, text.strip(), len(found.over_range)))
+        first, text = at(found.over_range[0])
+        problems.append(over_range_problem(first, text.strip(), len(found.over_range)))
     return problems

@@ -59,7 +59,12 @@ def check(plugin: Plugin, plugins: Sequence[Plugin]) -> tuple[SampleResult, ...]
     """
     folder = plugin.folder / "samples"
     files = sorted(path for path in folder.iterdir() if not path.name.startswith(".")) if folder.is_dir() else []
-    samples = {path.stem: path for path in files if not path.name.endswith(EXPECTED)}
+    ends = tuple(companion.stem_ends for companion in plugin.manifest.companion)
+    samples = {
+        path.stem: path
+        for path in files
+        if not path.name.endswith(EXPECTED) and not (ends and path.stem.endswith(ends))
+    }
     expected = {path.name.removesuffix(EXPECTED): path for path in files if path.name.endswith(EXPECTED)}
     if not samples and not expected:
         return (SampleResult("samples", (Difference("samples", "at least one sample", Nothing()),)),)
@@ -83,13 +88,22 @@ def _check_one(
     except ValueError as error:
         yield Difference("expected", "a JSON document in UTF-8", str(error))
         return
-    data = sample.read_bytes()
-    outcome = read_source(Source(sample.name, hashlib.sha256(data).hexdigest(), len(data), data), plugins)
+    beside = {
+        companion.name: sample.with_name(f"{sample.stem}{companion.stem_ends}{sample.suffix}")
+        for companion in plugin.manifest.companion
+    }
+    files = {role: _source(path) for role, path in beside.items() if path.exists()}
+    outcome = read_source(_source(sample), plugins, files=files)
     if outcome.plugin_id not in (plugin.id, None):
         yield Difference("plugin", plugin.id, outcome.plugin_id)
     for question in outcome.mapped.questions:
         yield Difference("questions", Nothing(), question.subject)
     yield from _differences("", wanted, found_document(outcome))
+
+
+def _source(path: Path) -> Source:
+    data = path.read_bytes()
+    return Source(path.name, hashlib.sha256(data).hexdigest(), len(data), data)
 
 
 def found_document(outcome: Import) -> dict[str, Any]:

@@ -88,6 +88,7 @@ class Asker:
         self._fingerprint = fingerprint
         self._answers = {answer.question_id: answer.value for answer in answers}
         self._questions: dict[str, Question] = {}
+        self.used: dict[str, str] = {}
 
     def ask(
         self,
@@ -108,6 +109,7 @@ class Asker:
         name = question_id(self._fingerprint, key)
         answer = self._answers.get(name)
         if answer is not None and any(choice.value == answer for choice in choices):
+            self.used[name] = answer
             return answer
         scopes: tuple[Scope, ...] = ("file", "layout", "sender") if only_here is None else ("file",)
         self._questions.setdefault(name, Question(name, subject, why, place, tuple(choices), scopes))

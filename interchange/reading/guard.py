@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from interchange.errors import Place, Problem
 from interchange.files import Source
+from interchange.reading.decode import WIDE_MARKS
 
 PIECE_BYTES = 1 << 20
 DELIMITERS = (b",", b";", b"\t", b"|")
@@ -23,44 +25,59 @@ class Limits:
 DEFAULT = Limits()
 
 
-def load(source: Source, limits: Limits = DEFAULT) -> bytes | Problem:
-    """The bytes of a source, or why it is refused. Reads piece by piece and stops at the first trouble."""
-    place = Place(source.name)
+def load(source: Source) -> bytes:
+    """The bytes of a source that has been checked."""
+    return source.content if isinstance(source.content, bytes) else b"".join(pieces(source))
+
+
+def pieces(source: Source) -> Iterator[bytes]:
+    """The bytes of a source, piece by piece."""
+    with source.open() as stream:
+        while piece := stream.read(PIECE_BYTES):
+            yield piece
+
+
+def check(source: Source, limits: Limits = DEFAULT) -> Problem | None:
+    """Why a source is refused, if it is. Reads piece by piece and stops at the first trouble."""
     if source.size_bytes > limits.file_bytes:
-        return _too_large(place, source.size_bytes, limits)
-    pieces: list[bytes] = []
+        return too_large(source, limits)
     size, row, row_bytes = 0, 1, 0
+    wide, filled = False, False
     try:
-        with source.open() as stream:
-            while piece := stream.read(PIECE_BYTES):
-                size += len(piece)
-                if size > limits.file_bytes:
-                    return _too_large(place, size, limits)
-                trouble = _trouble(piece, row, row_bytes, source.name, limits)
-                if trouble is not None:
-                    return trouble
-                last = piece.rfind(b"\n")
-                row_bytes = row_bytes + len(piece) if last < 0 else len(piece) - last - 1
-                row += piece.count(b"\n")
-                pieces.append(piece)
+        for piece in pieces(source):
+            wide = piece.startswith(WIDE_MARKS) if size == 0 else wide
+            size += len(piece)
+            if size > limits.file_bytes:
+                return too_large(source, limits, size)
+            trouble = _trouble(piece, row, row_bytes, source.name, limits, wide=wide)
+            if trouble is not None:
+                return trouble
+            last = piece.rfind(b"\n")
+            row_bytes = row_bytes + len(piece) if last < 0 else len(piece) - last - 1
+            row += piece.count(b"\n")
+            filled = filled or bool(piece.strip())
     except OSError as error:
-        return Problem(
-            "file-unreadable",
-            place,
-            error.strerror or str(error),
-            "a file that can be read",
-            "Check that it is still there and that you may read it.",
-            blocks="file",
-        )
-    data = pieces[0] if len(pieces) == 1 else b"".join(pieces)
-    return data if data.strip() else _empty(place, len(data))
+        return unreadable(source, error)
+    return None if filled else _empty(Place(source.name), size)
 
 
-def _trouble(piece: bytes, row: int, carried: int, file: str, limits: Limits) -> Problem | None:
+def unreadable(source: Source, error: OSError) -> Problem:
+    """A source that the system does not let be read."""
+    return Problem(
+        "file-unreadable",
+        Place(source.name),
+        error.strerror or str(error),
+        "a file that can be read",
+        "Check that it is still there and that you may read it.",
+        blocks="file",
+    )
+
+
+def _trouble(piece: bytes, row: int, carried: int, file: str, limits: Limits, *, wide: bool) -> Problem | None:
     """What forbids reading on; `row` and `carried` are the row in which the piece begins and its bytes so far."""
-    nul = piece.find(b"\0")
+    nul = -1 if wide else piece.find(b"\0")
     if nul >= 0:
-        return _not_text(Place(file, row + piece.count(b"\n", 0, nul)), piece)
+        return _not_text(Place(file, row + piece.count(b"\n", 0, nul)))
     # only a row with as many bytes can have too many columns; one cut by the end of a piece may have twice the limit
     for start, end, length in _long_rows(piece, carried, limits.columns - 1):
         place = Place(file, row + piece.count(b"\n", 0, start))
@@ -92,11 +109,12 @@ def _long_rows(piece: bytes, carried: int, threshold: int) -> list[tuple[int, in
     return found
 
 
-def _too_large(place: Place, size: int, limits: Limits) -> Problem:
+def too_large(source: Source, limits: Limits, size: int | None = None) -> Problem:
+    """A source with more bytes than any test file."""
     return Problem(
         "file-too-large",
-        place,
-        f"{size:,} bytes",
+        Place(source.name),
+        f"{source.size_bytes if size is None else size:,} bytes",
         f"at most {limits.file_bytes:,} bytes",
         "Check that this is a test file; export a shorter stretch if it is one.",
         blocks="file",
@@ -125,16 +143,13 @@ def _too_many_columns(place: Place, columns: int, limits: Limits) -> Problem:
     )
 
 
-def _not_text(place: Place, piece: bytes) -> Problem:
-    wide = piece.startswith((b"\xff\xfe", b"\xfe\xff"))
+def _not_text(place: Place) -> Problem:
     return Problem(
         "not-text",
         place,
-        "text in UTF-16" if wide else "a NUL byte, which no text holds",
+        "a NUL byte, which no text holds but UTF-16 with its mark at the start",
         "text in UTF-8, or in an encoding that a plugin names",
-        "Save it anew as CSV in UTF-8."
-        if wide
-        else "Export the test as text (CSV); a binary memory file or a workbook cannot be read.",
+        "Export the test as text (CSV); a binary memory file cannot be read.",
         blocks="file",
     )
 

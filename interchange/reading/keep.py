@@ -9,86 +9,128 @@ import pyarrow.compute as pc
 
 from interchange.model.manifest import Block
 from interchange.reading.assemble import Part
-from interchange.reading.extract import Entry, Extract, Table
+from interchange.reading.extract import Entry, Extract, Passed, Table
 from interchange.reading.layout import texts_of
 
-Order = tuple[int, int]
+
+def kept_of_file(extract: Extract, blocks: Sequence[Block], *, tables: bool = True) -> list[Part]:
+    """Rows passed over, and keys and columns neither mapped nor ignored, in the order in which they appear."""
+    found = [*passed(extract.passed), *_kept_entries(extract, blocks)]
+    for table in extract.tables if tables else ():
+        found.extend(_kept_columns(table, blocks[table.block], extract.source.name))
+    return in_order(found)
 
 
-def kept_of_file(extract: Extract, blocks: Sequence[Block]) -> list[Part]:
-    """Keys and columns that are neither mapped nor ignored, in the order in which they appear."""
-    found = [*_kept_entries(extract.entries, blocks)]
-    for table in extract.tables:
-        found.extend(_kept_columns(table, blocks[table.block]))
-    return [kept for _, kept in sorted(found, key=lambda item: item[0])]
+def in_order(kept: Sequence[Part]) -> list[Part]:
+    """Pointers by the row of their first cell; in one row as they came, which is from left to right."""
+    return sorted(kept, key=lambda part: (part.get("kept_source_name") or "", part["kept_first_row"]))
 
 
-def kept_columns(table: Table, block: Block) -> list[tuple[int, str]]:
+def passed(rows: Sequence[Passed]) -> list[Part]:
+    """Pointers to the titles and to the footers of a file."""
+    groups: dict[str, list[Passed]] = {}
+    for row in rows:
+        groups.setdefault(row.kind, []).append(row)
+    return [
+        dict(
+            kept_name=kind,
+            kept_first_row=group[0].row,
+            kept_last_row=group[-1].row,
+            kept_count=len(group),
+            kept_first=group[0].text,
+            kept_last=group[-1].text,
+        )
+        for kind, group in groups.items()
+    ]
+
+
+def _kept_positions(table: Table, block: Block) -> list[tuple[int, str]]:
     """Position and name of the columns that are neither mapped nor ignored."""
     taken = {field.name for field in block.fields if field.to is not None or field.ignore is not None}
-    named = ((position, name or f"column {position + 1}") for position, name in enumerate(table.header))
-    return [(position, name) for position, name in named if name not in taken]
+    raw = zip(table.header, table.units or [""] * len(table.header), strict=True)
+    named = ((position, name or f"column {position + 1}") for position, (name, _) in enumerate(raw))
+    return [(position, name) for position, name in named if name not in taken and table.header[position] not in taken]
 
 
-def kept_cell(part: str | None, name: str, text: str, row: int) -> Part:
+def cells_of_rows(table: Table, block: Block) -> list[tuple[int, str, list[str], list[int]]]:
+    """Position, name, trimmed texts and physical rows of each column that is kept, where rows are tests."""
+    rows: list[int] = texts_of(table, -1).to_pylist()
+    found = []
+    for position, name in _kept_positions(table, block):
+        texts = [text.strip() for text in texts_of(table, position).to_pylist()]
+        own = [table.name_rows[position]] * len(rows) if table.across else rows
+        found.append((position, name, texts, own))
+    return found
+
+
+def kept_cell(
+    table: Table, block: Block, position: int, name: str, texts: list[str], rows: list[int], index: int
+) -> Part:
     """A pointer to a single cell of a table in which each row is a session."""
     return dict(
-        kept_section=part,
+        kept_section=table.section or block.part,
         kept_name=name,
-        kept_first_row=row,
-        kept_last_row=row,
+        kept_first_row=rows[index],
+        kept_last_row=rows[index],
         kept_count=1,
-        kept_first=text,
-        kept_last=text,
+        kept_first=texts[index],
+        kept_last=texts[index],
     )
 
 
-def _kept_entries(entries: Sequence[Entry], blocks: Sequence[Block]) -> list[tuple[Order, Part]]:
+def _kept_entries(extract: Extract, blocks: Sequence[Block]) -> list[Part]:
     taken = [
         {field.name for field in block.fields if field.to is not None or field.ignore is not None} for block in blocks
     ]
-    groups: dict[tuple[str | None, str], list[Entry]] = {}
-    for entry in entries:
+    groups: dict[tuple[str, str | None, str], list[Entry]] = {}
+    for entry in extract.entries:
         if entry.block is None or entry.key not in taken[entry.block]:
-            groups.setdefault((entry.section, entry.key), []).append(entry)
+            groups.setdefault((entry.file, entry.section, entry.key), []).append(entry)
     return [
-        (
-            (group[0].row, 0),
-            dict(
-                kept_section=section or _part(group[0], blocks),
-                kept_name=key,
-                kept_first_row=group[0].row,
-                kept_last_row=group[-1].row,
-                kept_count=len(group),
-                kept_first=group[0].text,
-                kept_last=group[-1].text,
-            ),
+        dict(
+            **_companion(file, extract.source.name),
+            kept_section=section or (blocks[group[0].block].part if group[0].block is not None else None),
+            kept_name=key,
+            kept_first_row=group[0].row,
+            kept_last_row=group[-1].row,
+            kept_count=len(group),
+            kept_first=group[0].text or None,
+            kept_last=group[-1].text or None,
         )
-        for (section, key), group in groups.items()
+        for (file, section, key), group in groups.items()
     ]
 
 
-def _part(entry: Entry, blocks: Sequence[Block]) -> str | None:
-    return blocks[entry.block].part if entry.block is not None else None
+def _companion(file: str, source: str) -> Part:
+    return {} if file == source else {"kept_source_name": file}
 
 
-def _kept_columns(table: Table, block: Block) -> list[tuple[Order, Part]]:
+def _kept_columns(table: Table, block: Block, source: str) -> list[Part]:
     found = []
-    rows = texts_of(table, -1)
-    for position, name in kept_columns(table, block):
-        texts = pc.utf8_trim_whitespace(texts_of(table, position))
-        filled = pc.indices_nonzero(pc.not_equal(texts, pa.scalar("")))
-        if len(filled) == 0:
+    for position, name in _kept_positions(table, block):
+        count, first, last = 0, None, None
+        for batch in table.rows:
+            texts = pc.utf8_trim_whitespace(batch.column(position))
+            filled = pc.indices_nonzero(pc.not_equal(texts, pa.scalar("")))
+            if len(filled) == 0:
+                continue
+            ends = [
+                (batch.column(-1)[at].as_py(), texts[at].as_py())
+                for at in (filled[0].as_py(), filled[len(filled) - 1].as_py())
+            ]
+            count, first, last = count + len(filled), first or ends[0], ends[1]
+        if first is None or last is None:
             continue
-        first, last = filled[0].as_py(), filled[len(filled) - 1].as_py()
-        kept = dict(
-            kept_section=table.section or block.part,
-            kept_name=name,
-            kept_first_row=rows[first].as_py(),
-            kept_last_row=rows[last].as_py(),
-            kept_count=len(filled),
-            kept_first=texts[first].as_py(),
-            kept_last=texts[last].as_py(),
+        found.append(
+            dict(
+                **_companion(table.file, source),
+                kept_section=table.section or block.part,
+                kept_name=name,
+                kept_first_row=first[0],
+                kept_last_row=last[0],
+                kept_count=count,
+                kept_first=first[1],
+                kept_last=last[1],
+            )
         )
-        found.append(((table.header_row, position), kept))
     return found

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from interchange.errors import Place, Problem
 from interchange.files import Source
-from interchange.model.manifest import Manifest
-from interchange.reading.decode import decode, with_line_feeds
+from interchange.model.manifest import Manifest, TableBlock
+from interchange.reading.body import cell_mark
+from interchange.reading.decode import Decoded, decode, with_line_feeds
+from interchange.reading.header import unmarked
 from interchange.reading.registry import Plugin
 from interchange.reading.rows import split_cells, trimmed
 
@@ -83,7 +85,36 @@ def head_of(source: Source) -> bytes:
 
 def recognise(head: bytes, plugins: Sequence[Plugin]) -> Recognition:
     """Hold a file's first part (`head_of`) against every plugin's clauses."""
-    clauses = [(plugin, _clauses(head, plugin.manifest)) for plugin in plugins]
+    decoded: dict[tuple[tuple[str, ...], bool], Decoded | None] = {}
+
+    def text_of(manifest: Manifest) -> str | None:
+        key = (manifest.layout.encodings, manifest.layout.delimiter == "blanks")
+        if key not in decoded:
+            decoded[key] = decode(head, manifest.layout, cut=True)
+        found = decoded[key]
+        return None if found is None else found.text
+
+    return _recognised(text_of, with_line_feeds(head.decode(ANY_BYTES, errors="replace")), plugins)
+
+
+def recognise_text(text_of: Callable[[Manifest], str], plugins: Sequence[Plugin]) -> Recognition:
+    """Hold a text, as each plugin would have it written, against every plugin's clauses."""
+    return _recognised(text_of, "", plugins)
+
+
+def begins_rows(source: Source, cells: Sequence[str], manifest: Manifest) -> bool:
+    """Whether each of these cells begins some row of a source's first part, as a plugin's layout has rows."""
+    try:
+        decoded = decode(head_of(source), manifest.layout, cut=True)
+    except OSError:
+        return False
+    lines = [] if decoded is None else decoded.text.split("\n", HEAD_ROWS)[:HEAD_ROWS]
+    mark = cell_mark(manifest.layout)
+    return all(any(row[:1] == [cell] for row in _rows_with((cell,), lines, mark)) for cell in cells)
+
+
+def _recognised(text_of: Callable[[Manifest], str | None], any_text: str, plugins: Sequence[Plugin]) -> Recognition:
+    clauses = [(plugin, _clauses(text_of(plugin.manifest), any_text, plugin.manifest)) for plugin in plugins]
     misread = [plugin for plugin, found in clauses if found.failed == (_not_text(plugin.manifest),)]
     matches = [(plugin, found) for plugin, found in clauses if not found.failed]
     misses = [found for _, found in clauses if found.failed]
@@ -96,16 +127,16 @@ def recognise(head: bytes, plugins: Sequence[Plugin]) -> Recognition:
     )
 
 
-def _clauses(head: bytes, manifest: Manifest) -> Clauses:
-    decoded = decode(head, manifest.layout.encodings, cut=True)
-    text = decoded.text if decoded is not None else with_line_feeds(head.decode(ANY_BYTES, errors="replace"))
-    lines = text.split("\n", HEAD_ROWS)[:HEAD_ROWS]
-    delimiter = manifest.layout.delimiter
+def _clauses(text: str | None, any_text: str, manifest: Manifest) -> Clauses:
+    lines = (any_text if text is None else text).split("\n", HEAD_ROWS)[:HEAD_ROWS]
+    delimiter = cell_mark(manifest.layout)
     wanted = manifest.recognise
     held: list[str] = []
     failed: list[str] = []
     if wanted.header_names:
-        rows = _rows_with(wanted.header_names, lines, delimiter)
+        rows = [_and_unmarked(row, manifest) for row in _rows_with(wanted.header_names, lines, delimiter)]
+        if manifest.layout.transposed:
+            rows = [_and_unmarked([row[0] for row in rows if row], manifest)]
         best = max(rows, key=lambda row: len(set(wanted.header_names) & set(row)), default=[])
         held.extend(f"header name '{name}'" for name in wanted.header_names if name in best)
         failed.extend(f"header name '{name}'" for name in wanted.header_names if name not in best)
@@ -116,13 +147,19 @@ def _clauses(head: bytes, manifest: Manifest) -> Clauses:
         found = any(row[:1] == [cell] for row in _rows_with((cell,), lines, delimiter))
         (held if found else failed).append(f"row that begins with '{cell}'")
     lacks = [f"no {clause}" for clause in failed]
-    if decoded is None:
+    if text is None:
         lacks.append(_not_text(manifest))
     return Clauses(manifest.id, tuple(held), tuple(lacks))
 
 
 def _not_text(manifest: Manifest) -> str:
     return f"not text in {' or '.join(manifest.layout.encodings)}"
+
+
+def _and_unmarked(row: list[str], manifest: Manifest) -> list[str]:
+    """The cells of a header, and what they are where their units are taken off."""
+    blocks = [block for block in manifest.block if isinstance(block, TableBlock) and block.header_unit_marks]
+    return [*row, *(name for block in blocks for name in unmarked(row, block) if name not in row)]
 
 
 def _rows_with(words: Sequence[str], lines: Sequence[str], delimiter: str) -> list[list[str]]:

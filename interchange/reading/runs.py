@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Any
 
 from interchange.errors import Place, Problem
-from interchange.model.manifest import SIGNED
+from interchange.model.mapping import BY_POINTS, SIGNED
 from interchange.model.question import Choice
 from interchange.reading.assemble import Draft, Part
 from interchange.reading.collect import Asker, Collector
@@ -50,33 +51,39 @@ def settle_direction(run: Part, section: str, place: Place, asker: Asker) -> Non
 
 
 def point_at_calibrations(draft: Draft, file: str, found: Collector) -> None:
-    """Let each fan reading point at the calibration of its fan and configuration; note where the file has none."""
-    places: dict[tuple[str, str], int] = {}
-    for index, part in enumerate(draft.document.get("fan_calibrations", ())):
+    """Let each fan reading point at the calibration of its fan, its configuration and the range of its pressure.
+
+    Noted is a configuration for which the file has none, refused are two that hold for the same pressure.
+    """
+    places: dict[tuple[str, str], list[tuple[float, float, int]]] = {}
+    for index, part in enumerate(draft.document["fan_calibrations"]):
         name = part.get("fan_configuration")
         if name is None:
             continue
-        if (part["fan_id"], name) in places:
+        least, most = part.get("minimum_fan_pressure_pa", 0.0), part.get("maximum_fan_pressure_pa", math.inf)
+        ranges = places.setdefault((part["fan_id"], name), [])
+        if any(least < other_most and other_least < most for other_least, other_most, _ in ranges):
             found.add(
                 Problem(
                     "calibration-twice",
                     draft.place_of(part, "fan_configuration", file),
                     f"{quoted(name)} for a second time",
-                    "one calibration for each opening",
+                    "one calibration for each opening, or several for ranges that do not overlap",
                     "Remove the one that does not hold.",
                     blocks="session",
                 )
             )
-        places.setdefault((part["fan_id"], name), index)
-    if "fan_calibrations" not in draft.document:
-        return
+        ranges.append((least, most, index))
     for reading in _readings(draft.document["runs"]):
         name = reading.get("fan_configuration")
         if name is None:
             continue
-        position = places.get((reading["fan_id"], name))
-        if position is not None:
-            reading["calibration_index"] = position
+        ranges = places.get((reading["fan_id"], name), [])
+        signal = abs(reading.get("fan_pressure_pa") or 0.0)
+        # a signal between or beyond the ranges belongs to the nearest; that it lies outside is told with the result
+        nearest = min(ranges, key=lambda one: max(one[0] - signal, signal - one[1], 0.0), default=None)
+        if nearest is not None:
+            reading["calibration_index"] = nearest[2]
             continue
         found.add(
             Problem(
@@ -87,6 +94,13 @@ def point_at_calibrations(draft: Draft, file: str, found: Collector) -> None:
                 "Nothing need be done if the flows stand in the file; they cannot be recomputed from fan pressures.",
             )
         )
+
+
+def settle_kind(draft: Draft) -> None:
+    """Where the layout leaves it to the points what kind of test it is, count them."""
+    if draft.document.get("kind") == BY_POINTS:
+        count = sum(len(run.get("points", ())) for run in draft.document["runs"])
+        draft.document["kind"] = {1: "single_point", 2: "two_point"}.get(count, "multi_point")
 
 
 def note_points(draft: Draft, file: str, found: Collector) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from interchange.errors import Place, Problem
 from interchange.model.manifest import EntriesBlock, Manifest, TableBlock
 from interchange.reading.collect import Collector
-from interchange.reading.extract import Extract, Table
+from interchange.reading.extract import Entry, Extract, Table
 
 _NAMES_SHOWN = 40
 _WHOLE = "Export the test again, whole."
@@ -25,8 +25,8 @@ class _Checker:
             if isinstance(block, EntriesBlock):
                 self._check_keys(number, block)
                 continue
-            tables = [table for table in self.extract.tables if table.block == number]
-            if block.required and not tables:
+            tables = [table for table in self._tables() if table.block == number]
+            if block.required and not tables and (block.file is None or block.file in self.extract.companions):
                 self._missing_table(None, block)
             for table in tables:
                 self._check_columns(table, block)
@@ -35,6 +35,12 @@ class _Checker:
             for block in blocks:
                 if section in block.sections and not any(table.section == section for table in self.extract.tables):
                     self._missing_table(section, block)
+
+    def _tables(self) -> list[Table]:
+        return [*self.extract.tables, *(table for one in self.extract.companions.values() for table in one.tables)]
+
+    def _entries(self) -> list[Entry]:
+        return [*self.extract.entries, *(entry for one in self.extract.companions.values() for entry in one.entries)]
 
     def _missing_table(self, section: str | None, block: TableBlock) -> None:
         names = ", ".join(f"'{name}'" for name in block.header_names)
@@ -48,24 +54,24 @@ class _Checker:
                 names = ", ".join(f"'{name}'" for name in table.header[:_NAMES_SHOWN])
                 self._fault(
                     "column-missing",
-                    Place(self.file, table.header_row, field.name),
+                    Place(table.file, table.header_row, field.name),
                     f"a header that holds {names}",
                     f"the column '{field.name}'",
                     "Export with this column, or correct its name in the header.",
                 )
 
     def _check_keys(self, number: int, block: EntriesBlock) -> None:
-        rows: dict[tuple[str | None, str], int] = {}
+        rows: dict[tuple[int, str | None, str], int] = {}
         listed = {key.name for key in block.keys if key.to is not None}
-        for entry in self.extract.entries:
+        for entry in self._entries():
             if entry.block != number or entry.key not in listed:
                 continue
-            first = rows.setdefault((entry.section, entry.key), entry.row)
+            first = rows.setdefault((entry.test, entry.section, entry.key), entry.row)
             if first != entry.row:
                 found, expected = f"the key a second time, after row {first}", "each key once"
                 cure = "Remove the one that does not hold; give each test a file of its own."
-                self._fault("key-twice", Place(self.file, entry.row, entry.key), found, expected, cure)
-        present = {key for _, key in rows}
+                self._fault("key-twice", Place(entry.file, entry.row, entry.key), found, expected, cure)
+        present = {key for _, _, key in rows}
         for key in block.keys:
             if key.required and key.name not in present:
                 place, expected = Place(self.file, None, key.name), f"the key '{key.name}'"

@@ -61,11 +61,6 @@ def check_sentence(finding: Finding) -> Sentence:
     return Sentence(f"{text} ({known_by})." if known_by else f"{text}.", action)
 
 
-def note_sentence(code: str) -> str:
-    """The sentence for a note on the calculation. Raises KeyError for an unknown code."""
-    return NOTE_SENTENCES[code]
-
-
 def verdict_sentence(use: str, verdict: str) -> str:
     """What a verdict says of a use. Raises KeyError for unknown words."""
     return f"{_USES[use]}: {_VERDICTS[verdict]}."
@@ -352,43 +347,6 @@ _FOUND: dict[str, Callable[[Finding], tuple[str, str]]] = {
     "plausible_pressure": _plausible_pressure,
     "plausible_air_changes": _plausible_air_changes,
     "plausible_indoors": _plausible_indoors,
-}
-
-NOTE_SENTENCES = {
-    "kind_not_fitted": "This record is not of a kind that the rule set recomputes.",
-    "no_usable_point": "No point could be used.",
-    "too_few_points": "There are too few usable points for the fit that the rule set asks for.",
-    "points_left_out": "Some points were left out.",
-    "run_left_out": "One run gave no result and was left out.",
-    "direction_unknown": (
-        "The source does not say which way the fan blew, so nothing is corrected for the density of the air."
-    ),
-    "directions_averaged": "Both directions were run; the result is the mean of their flows.",
-    "exponent_assumed": "The flow exponent was assumed, not measured.",
-    "baseline_unknown": "No baseline is recorded, so none was subtracted.",
-    "baseline_removed_by_source": "The source has already subtracted the baseline.",
-    "baseline_removal_unknown": (
-        "The source does not say whether its pressures still hold the baseline; it was subtracted as if they did."
-    ),
-    "calibration_absent": "No fan calibration with fan pressures is recorded; the flow shown by the gauge was used.",
-    "calibration_partly_absent": (
-        "For some points the flow shown by the gauge was used, because calibration or fan pressure is missing."
-    ),
-    "fan_pressure_below_minimum": "Some fan pressures lie below the range of the fan's calibration.",
-    "calibration_density_assumed": (
-        "The fan calibration does not say for which air density it holds; that of the rule set was assumed."
-    ),
-    "calibration_density_unknown": "The fan calibration does not say for which air density it holds.",
-    "temperature_unknown": "Indoor or outdoor temperature is missing.",
-    "barometer_from_elevation": "The air pressure was reckoned from the elevation of the site.",
-    "barometer_unknown": "Neither air pressure nor elevation of the site is known.",
-    "barometer_assumed": (
-        "Neither air pressure nor elevation of the site is known; that of sea level was assumed, which costs about "
-        "0.5 % of the flow at 50 Pa for 300 m of elevation."
-    ),
-    "fan_density_not_corrected": "The flow is not corrected for the density of the air in the fan.",
-    "envelope_density_not_corrected": "The flow is not corrected for the density of the air in the leaks.",
-    "reference_not_corrected": "The result is not brought to reference conditions.",
 }
 
 _USES = {

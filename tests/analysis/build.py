@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from interchange.analysis.batch import (
     CALIBRATION_COLUMNS,
+    CALIBRATION_POINT_COLUMNS,
     POINT_COLUMNS,
     READING_COLUMNS,
     RUN_COLUMNS,
@@ -18,7 +19,7 @@ from interchange.analysis.batch import (
 )
 from interchange.quantities import CHOICES
 
-TRUTHS = ("baseline_removed", "dropped")
+TRUTHS = ("baseline_removed", "dropped", "calibration_from_register")
 Row = Mapping[str, Any]
 
 
@@ -46,21 +47,24 @@ def offsets(parts: Sequence[Sequence[Any]]) -> NDArray[np.int64]:
 
 
 def batch(*sessions: Row) -> Batch:
-    """Sessions with `runs` (with `points` (with `readings`)) and `calibrations`, each a list of dictionaries."""
+    """Sessions with `runs` (with `points` (with `readings`)) and `calibrations` (with `table`), each a list."""
     runs = [run for session in sessions for run in session.get("runs", ())]
     points = [point for run in runs for point in run.get("points", ())]
     readings = [reading for point in points for reading in point.get("readings", ())]
     calibrations = [one for session in sessions for one in session.get("calibrations", ())]
+    rows = [row for calibration in calibrations for row in calibration.get("table", ())]
     return Batch(
         run_offsets=offsets([session.get("runs", ()) for session in sessions]),
         point_offsets=offsets([run.get("points", ()) for run in runs]),
         reading_offsets=offsets([point.get("readings", ()) for point in points]),
         calibration_offsets=offsets([session.get("calibrations", ()) for session in sessions]),
+        calibration_point_offsets=offsets([one.get("table", ()) for one in calibrations]),
         session=columns(SESSION_COLUMNS, sessions),
         run=columns(RUN_COLUMNS, runs),
         point=columns(POINT_COLUMNS, points),
         reading=columns(READING_COLUMNS, readings),
         calibration=columns(CALIBRATION_COLUMNS, calibrations),
+        calibration_point=columns(CALIBRATION_POINT_COLUMNS, rows),
     )
 
 

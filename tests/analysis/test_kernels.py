@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 import pytest
@@ -13,6 +14,29 @@ from hypothesis import strategies as st
 from interchange.analysis import air, areas, baseline, fan, powerlaw
 
 ONE = np.array([0, 1])
+
+# A calibration is a coefficient [m3/h] with an exponent, or rows of fan pressure [Pa] and flow [m3/h].
+Calibration = tuple[float, float] | list[tuple[float, float]]
+LAW = (492.0, 0.5)
+TABLE = [(10.0, 1500.0), (25.0, 2450.0), (60.0, 3900.0), (150.0, 6000.0), (300.0, 8700.0)]
+
+
+def calibrated(
+    fan_pressures_pa: Sequence[float], calibrations: Sequence[Calibration], rows: Sequence[int] | None = None
+) -> np.ndarray:
+    """The kernel on calibrations written plainly; every reading is of the first of them unless `rows` says which."""
+    laws = [one if isinstance(one, tuple) else (math.nan, math.nan) for one in calibrations]
+    tables = [one if isinstance(one, list) else [] for one in calibrations]
+    flat = np.array([row for table in tables for row in table], dtype=np.float64).reshape(-1, 2)
+    return fan.calibrated_flow_m3_h(
+        np.array(fan_pressures_pa, dtype=np.float64),
+        np.array([0] * len(fan_pressures_pa) if rows is None else rows, dtype=np.int64),
+        np.array([law[0] for law in laws]),
+        np.array([law[1] for law in laws]),
+        np.cumsum([0, *map(len, tables)]),
+        flat[:, 0],
+        flat[:, 1],
+    )
 
 
 def test_dry_air_of_20_degrees_at_sea_level_weighs_1_2041() -> None:
@@ -45,11 +69,83 @@ def test_a_warm_house_sucks_below_its_neutral_level_and_blows_above() -> None:
 
 def test_a_fan_of_492_at_half_power_gives_3158_at_41_2_pa() -> None:
     # 492 * sqrt(41.2) = 3158.0; by hand
-    assert fan.calibrated_flow_m3_h(41.2, 492.0, 0.5) == pytest.approx(3158.0, abs=0.1)
+    assert calibrated([41.2], [(492.0, 0.5)]) == pytest.approx([3158.0], abs=0.1)
 
 
 def test_the_sign_of_a_fan_signal_says_nothing_about_its_flow() -> None:
-    assert fan.calibrated_flow_m3_h(-41.2, 492.0, 0.5) == fan.calibrated_flow_m3_h(41.2, 492.0, 0.5)
+    for one in (LAW, TABLE):
+        minus, plus = calibrated([-41.2, 41.2], [one])
+        assert minus == plus
+
+
+@settings(max_examples=50, deadline=None)
+@given(
+    st.lists(st.floats(1.0, 500.0), min_size=2, max_size=20, unique_by=lambda p: round(p, 3)),
+    st.lists(st.floats(0.01, 0.9), min_size=20, max_size=20),
+    st.lists(st.floats(0.5, 600.0), min_size=1, max_size=30),
+)
+def test_a_table_is_interpolated_as_numpy_does_in_logarithms(
+    pressures: list[float], steps: list[float], signals: list[float]
+) -> None:
+    rows = sorted(pressures)
+    flows = 100.0 * np.exp(np.cumsum(steps[: len(rows)]))
+    found = calibrated([*signals, *rows], [list(zip(rows, flows.tolist(), strict=True))])
+    expected = np.exp(np.interp(np.log([*signals, *rows]), np.log(rows), np.log(flows), left=np.nan, right=np.nan))
+    assert found == pytest.approx(expected, rel=1e-12, nan_ok=True)
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.floats(20.0, 900.0), st.floats(0.4, 0.65), st.integers(2, 30), st.floats(0.0, 1.0))
+def test_a_table_read_off_a_power_law_gives_the_law_back(c: float, m: float, rows: int, way: float) -> None:
+    pressures = np.geomspace(8.0, 320.0, rows)
+    table = list(zip(pressures.tolist(), (c * pressures**m).tolist(), strict=True))
+    signal = 8.0 * 40.0**way
+    assert calibrated([min(signal, pressures[-1])], [table]) == pytest.approx([c * signal**m], rel=1e-12)
+
+
+def test_between_two_rows_the_flow_follows_the_power_law_through_them() -> None:
+    # by hand: 16 Pa, 200 m3/h and 64 Pa, 400 m3/h have the exponent ln 2 / ln 4 = 1/2, so 32 Pa give 200 sqrt(2);
+    # the straight line through the two would give 266.7
+    assert calibrated([32.0], [[(16.0, 200.0), (64.0, 400.0)]]) == pytest.approx([200 * math.sqrt(2)])
+
+
+def test_a_table_is_not_extrapolated_and_holds_at_its_ends() -> None:
+    signals = [0.0, 9.999, 10.0, 300.0, 300.001, math.nan]
+    assert calibrated(signals, [TABLE]) == pytest.approx(
+        [math.nan, math.nan, 1500, 8700, math.nan, math.nan], nan_ok=True
+    )
+
+
+def test_rows_that_logarithms_cannot_tell_apart_give_the_flow_of_one_of_them() -> None:
+    close = math.nextafter(300.0, 400.0)
+    assert math.log(close) == math.log(300.0)
+    assert calibrated([300.0, close], [[(300.0, 50.0), (close, 60.0)]]).tolist() == pytest.approx([50.0, 50.0])
+
+
+@pytest.mark.parametrize("place", [0, 1, 2], ids=["first", "middle", "last"])
+@pytest.mark.parametrize("other", [LAW, [(5.0, 80.0), (500.0, 700.0)]], ids=["power law", "table"])
+def test_a_calibration_of_another_form_leaves_its_neighbours_alone(place: int, other: Calibration) -> None:
+    calibrations: list[Calibration] = [TABLE, TABLE[1:]]
+    calibrations.insert(place, other)
+    rows = [0, 1, 2, -1]
+    found = calibrated([100.0] * 4, calibrations, rows)
+    alone = [calibrated([100.0], [one])[0] for one in calibrations]
+    assert found[:3].tobytes() == np.array(alone).tobytes()
+    assert np.isnan(found[3])
+
+
+def test_readings_without_any_calibration_have_no_flow() -> None:
+    assert np.isnan(calibrated([40.0, 50.0], [], [-1, -1])).all()
+    assert calibrated([], [TABLE, LAW]).size == 0
+
+
+def test_a_reading_alone_has_the_bits_it_has_among_many() -> None:
+    rng = np.random.default_rng(5)
+    calibrations: list[Calibration] = [LAW, TABLE, TABLE[:2], (171.0, 0.505), TABLE[2:]]
+    signals, rows = rng.uniform(5.0, 350.0, 2000), rng.integers(-1, 5, 2000)
+    among = calibrated(signals.tolist(), calibrations, rows.tolist())
+    for i in range(0, 2000, 7):
+        assert calibrated([signals[i]], calibrations, [int(rows[i])]).tobytes() == among[i : i + 1].tobytes()
 
 
 def test_thin_air_passes_the_fan_faster_than_the_calibration_says() -> None:

@@ -337,6 +337,72 @@ def test_a_calibration_used_below_its_range_is_noted() -> None:
     assert "fan_pressure_below_minimum" in notes(recompute(ONE, session))
 
 
+STEPS = [step("fan_calibration"), step("one_point")]
+# 20 Pa, 1000 m3/h and 80 Pa, 2000 m3/h: exponent 1/2, so 40 Pa give 1000 sqrt(2) = 1414.2 m3/h
+TABLE = [
+    {"calibration_pressure_pa": 20.0, "calibration_flow_m3_h": 1000.0},
+    {"calibration_pressure_pa": 80.0, "calibration_flow_m3_h": 2000.0},
+]
+
+
+def by_fan(fan_pressure_pa: float | None, flow_m3_h: float | None, **calibration: Any) -> tuple[float, set[str]]:
+    """Flow at 50 Pa and notes of a reading at 50 Pa, by calibrations alone; beside a neighbour with another table."""
+    session = one_point(baseline_pa=None, calibrations=[{"table": TABLE[:0], "fan_exponent": 1.0}, calibration])
+    session["runs"][0]["points"] = [
+        point(-50.0, flow_m3_h, fan_pressure_pa=fan_pressure_pa, calibration_index=1 if calibration else None)
+    ]
+    other = one_point(calibrations=[{"table": [{**row, "calibration_flow_m3_h": 1.0} for row in TABLE]}])
+    found = chain.run(batch(other, session), STEPS)
+    return float(found.session["flow_50_m3_h"][1]), notes(found, 1) - {"exponent_assumed"}
+
+
+@pytest.mark.parametrize("shown", [2500.0, None])
+def test_a_calibration_table_replaces_the_indicated_flow(shown: float | None) -> None:
+    flow, said = by_fan(-40.0, shown, table=TABLE)
+    assert flow == pytest.approx(1414.2, abs=0.05)
+    assert said == set()
+
+
+@pytest.mark.parametrize(
+    "form", [{"table": TABLE}, {"fan_coefficient_m3_h": 1000 / math.sqrt(20), "fan_exponent": 0.5}]
+)
+def test_a_calibration_used_beyond_its_range_is_noted_whatever_its_form(form: dict[str, Any]) -> None:
+    flow, said = by_fan(40.0, 2500.0, maximum_fan_pressure_pa=39.0, **form)
+    assert (flow, said) == (pytest.approx(1414.2, abs=0.05), {"fan_pressure_above_maximum"})
+    flow, said = by_fan(40.0, 2500.0, minimum_fan_pressure_pa=41.0, maximum_fan_pressure_pa=90.0, **form)
+    assert (flow, said) == (pytest.approx(1414.2, abs=0.05), {"fan_pressure_below_minimum"})
+    assert by_fan(40.0, 2500.0, minimum_fan_pressure_pa=40.0, maximum_fan_pressure_pa=40.0, **form)[1] == set()
+
+
+@pytest.mark.parametrize("fan_pressure_pa", [19.9, 80.1])
+def test_beyond_its_table_the_flow_shown_stays_and_that_is_noted(fan_pressure_pa: float) -> None:
+    flow, said = by_fan(fan_pressure_pa, 2500.0, table=TABLE)
+    assert (flow, said) == (pytest.approx(2500.0), {"fan_pressure_outside_table"})
+    flow, said = by_fan(fan_pressure_pa, None, table=TABLE)
+    assert np.isnan(flow)
+    assert said == {"fan_pressure_outside_table", "no_usable_point", "points_left_out"}
+
+
+def test_a_table_that_one_point_lies_beyond_is_not_absent_for_another_without_fan_pressure() -> None:
+    session = one_point(baseline_pa=None, calibrations=[{"table": TABLE}])
+    beyond = point(-50.0, 2500.0, fan_pressure_pa=90.0, calibration_index=0)
+    session["runs"][0]["points"] = [beyond, point(-25.0, 1500.0)]
+    found = chain.run(batch(session), [step("fan_calibration"), step("power_law")])
+    assert notes(found) == {"fan_pressure_outside_table", "calibration_partly_absent"}
+
+
+def test_a_fan_pressure_with_neither_flow_nor_calibration_is_noted_as_that() -> None:
+    assert by_fan(40.0, None)[1] == {"fan_flow_unknown", "no_usable_point", "points_left_out"}
+    assert by_fan(40.0, 2500.0)[1] == {"calibration_absent"}
+    assert by_fan(None, 2500.0, table=TABLE)[1] == {"calibration_absent"}
+
+
+def test_a_calibration_out_of_the_register_is_noted_where_it_is_used() -> None:
+    assert by_fan(40.0, None, table=TABLE, calibration_from_register=True)[1] == {"calibration_from_register"}
+    said = by_fan(90.0, 2500.0, table=TABLE, calibration_from_register=True)[1]
+    assert said == {"fan_pressure_outside_table"}
+
+
 def test_readings_that_determine_nothing_give_no_number_instead_of_an_endless_one() -> None:
     session = multi_point()
     session["runs"][0]["points"] = [point(-50.0, 1.0), point(-50.001, 1e6)]

@@ -10,7 +10,7 @@ from interchange.analysis import checks
 from interchange.analysis.check import CAUSES
 from interchange.analysis.leakage import NOTES
 from interchange.quantities import CHOICES, FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
-from interchange.report import sentences
+from interchange.report import notes, sentences
 from interchange.report.sentences import Finding, check_sentence
 
 ALL = (*checks.ALWAYS, *checks.CHECKS)
@@ -93,12 +93,12 @@ def test_every_cause_is_told(cause: str) -> None:
 
 
 def test_every_note_and_every_verdict_has_a_sentence() -> None:
-    assert tuple(sentences.NOTE_SENTENCES) == NOTES
+    assert tuple(notes.NOTE_SENTENCES) == NOTES
     for use in CHOICES["use"]:
         for word in CHOICES["verdict"]:
             assert not CODE.search(sentences.verdict_sentence(use, word))
     assert sentences.verdict_sentence("flow_at_50", "retest_advised") == "Flow at 50 Pa: a retest is advised."
-    assert sentences.note_sentence("exponent_assumed") == "The flow exponent was assumed, not measured."
+    assert notes.note_sentence("exponent_assumed") == "The flow exponent was assumed, not measured."
 
 
 def test_absent_numbers_and_a_zero_with_a_sign_are_words_and_zero() -> None:

@@ -7,10 +7,10 @@ import typing
 from datetime import UTC
 
 from hypothesis import strategies as st
-from pydantic import StringConstraints
+from pydantic import StringConstraints, ValidationError
 
 from interchange.model.base import Record
-from interchange.model.session import Session
+from interchange.model.session import FanCalibration, Session
 
 _SCALARS: dict[str, st.SearchStrategy[typing.Any]] = {
     "str": st.text(max_size=8),
@@ -58,7 +58,33 @@ def _any(annotation: typing.Any, metadata: typing.Sequence[typing.Any] = ()) -> 
     return _number(annotation, _limits(metadata)) if annotation in (int, float) else _SCALARS[annotation.__name__]
 
 
+def _calibrations() -> st.SearchStrategy[typing.Any]:
+    """A power law, or a table of rising pressures and flows; its range is well-ordered."""
+    fields = {name: _any(info.annotation, info.metadata) for name, info in FanCalibration.model_fields.items()}
+    some = st.floats(0, 1e300, exclude_min=True)
+    rising = st.lists(st.tuples(some, some), min_size=2, max_size=4).map(
+        lambda rows: [
+            {"calibration_pressure_pa": p, "calibration_flow_m3_h": q}
+            for p, q in zip(*(sorted(column) for column in zip(*rows, strict=True)), strict=True)
+        ]
+    )
+    law = {"fan_coefficient_m3_h": some, "fan_exponent": some, "calibration_points": st.just(())}
+    table = {"fan_coefficient_m3_h": st.none(), "fan_exponent": st.none(), "calibration_points": rising}
+
+    def valid(document: dict[str, typing.Any]) -> bool:
+        try:
+            FanCalibration.model_validate(document)
+        except ValidationError:
+            return False
+        return True
+
+    forms = st.one_of(st.fixed_dictionaries(fields | law), st.fixed_dictionaries(fields | table))
+    return forms.filter(valid).map(FanCalibration.model_validate)
+
+
 def records(record: type[Record]) -> st.SearchStrategy[typing.Any]:
+    if record is FanCalibration:
+        return _calibrations()
     fields = {name: _any(info.annotation, info.metadata) for name, info in record.model_fields.items()}
     return st.fixed_dictionaries(fields).map(record.model_validate)
 

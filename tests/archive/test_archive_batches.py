@@ -101,6 +101,8 @@ def _cut(batch: Batch, index: int) -> Batch:
     points = slice(batch.point_offsets[runs.start], batch.point_offsets[runs.stop])
     readings = slice(batch.reading_offsets[points.start], batch.reading_offsets[points.stop])
     calibrations = slice(batch.calibration_offsets[index], batch.calibration_offsets[index + 1])
+    of_tables = batch.calibration_point_offsets
+    table_rows = slice(of_tables[calibrations.start], of_tables[calibrations.stop])
 
     def offsets(values: np.ndarray, of: slice) -> np.ndarray:
         return values[of.start : of.stop + 1] - values[of.start]
@@ -110,11 +112,13 @@ def _cut(batch: Batch, index: int) -> Batch:
         offsets(batch.point_offsets, runs),
         offsets(batch.reading_offsets, points),
         offsets(batch.calibration_offsets, slice(index, index + 1)),
+        offsets(batch.calibration_point_offsets, calibrations),
         {name: values[index : index + 1] for name, values in batch.session.items()},
         {name: values[runs] for name, values in batch.run.items()},
         {name: values[points] for name, values in batch.point.items()},
         {name: values[readings] for name, values in batch.reading.items()},
         {name: values[calibrations] for name, values in batch.calibration.items()},
+        {name: values[table_rows] for name, values in batch.calibration_point.items()},
     )
 
 

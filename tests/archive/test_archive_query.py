@@ -14,7 +14,7 @@ import pyarrow.parquet as pq
 import pytest
 from archive_samples import imported, monitoring, multi_point, single_point, source
 
-from interchange.archive import derived, query, views
+from interchange.archive import derived, query, registers, views
 from interchange.archive.settings import Settings
 from interchange.archive.store import Store
 from interchange.errors import ArchiveError, InterchangeError, UsageError
@@ -273,5 +273,6 @@ def test_the_connection_is_set_so_that_it_reaches_nothing_but_its_files(store: S
     assert found == dict.fromkeys(names, False) | {
         "lock_configuration": True, "temp_directory": "", "allowed_directories": []}  # fmt: skip
     (allowed,) = connection.execute("SELECT current_setting('allowed_paths')").fetchall()[0]
-    files = store.snapshot().log.files
-    assert sorted(allowed) == sorted(str(path) for paths in files.values() for path in paths)
+    files = [path for paths in store.snapshot().log.files.values() for path in paths]
+    files += [registers.path(store.root, name) for name in registers.NAMES]
+    assert sorted(allowed) == sorted(map(str, files))

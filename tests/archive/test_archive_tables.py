@@ -21,15 +21,20 @@ from interchange.model.session import Session
 from interchange.quantities import QUANTITIES
 
 STRUCTURE = {
+    "openings",
     "gauges",
     "fans",
     "fan_calibrations",
+    "calibration_points",
     "reference_lines",
     "channels",
     "runs",
     "points",
     "fan_readings",
+    "other_readings",
     "kept",
+    "companions",
+    "answers_used",
 }
 
 
@@ -90,10 +95,13 @@ def test_types_follow_the_model(name: str, kind: pa.DataType) -> None:
 
 def test_groups_are_spread_and_lists_are_nested() -> None:
     schema = tables.SCHEMAS["session"]
-    assert set(schema.names) & {"record", "time", "building", "conditions", "reported", "source"} == set()
+    groups = {"record", "time", "building", "preparation", "conditions", "weather_station", "reported", "source"}
+    assert set(schema.names) & groups == set()
     runs = schema.field("runs").type.value_type
     reading = runs.field("points").type.value_type.field("fan_readings").type.value_type
     assert reading.field("flow_m3_h").type == pa.float64()
+    assert schema.field("companions").type.value_type.field("companion_sha256").type == pa.string()
+    assert schema.field("from_register").type.value_type == pa.string()
     assert schema.field("gauges").type.value_type.field("gauge_calibrated_on").type == pa.date32()
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from datetime import date
+from datetime import date, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -11,8 +11,11 @@ import pytest
 from interchange.demo.air import Air, density_kg_m3, pressure_at_pa
 from interchange.demo.house import Envelope, inside_pressure_pa, outward_kg_h, still
 from interchange.demo.kit import Fan, Line, Opening, damped
+from interchange.demo.meant import Done, done, meant, place_of
 from interchange.demo.programme import ALL_SIDES, BRANCHED, OPEN_NORTH, SHELTERED, House
-from interchange.demo.visit import generator
+from interchange.demo.quick import done_at_once
+from interchange.demo.season import WINDY_WEEK, sky
+from interchange.demo.visit import Plan, Water, generator, log_run
 from interchange.demo.wind import (
     EDDY_SIZE_M,
     SCALE_M,
@@ -24,6 +27,7 @@ from interchange.demo.wind import (
     speed_among_houses_m_s,
     wall_coefficient,
 )
+from interchange.demo.year import Job, house
 
 LEVEL_AIR = Air(20.0, 20.0, 101_325.0)
 COLD = Air(20.0, 0.0, 101_325.0)
@@ -177,3 +181,69 @@ def test_the_fan_display_takes_its_reference_air_for_granted():
     assert fan.shown_m3_h(3000.0, 1.204 / 4.0) == pytest.approx(1500.0)
     assert opening.pressure_pa(float(opening.flow_m3_h(41.2))) == pytest.approx(41.2)
     assert float(opening.flow_m3_h(41.2)) == pytest.approx(492.0 * math.sqrt(41.2))
+
+
+def test_the_year_has_winter_and_one_windy_week():
+    days = [datetime(2025, 3, 1, 13) + timedelta(days=day) for day in range(364)]
+    skies = {day: sky(day) for day in days}
+    summer = np.mean([skies[day].outdoor_c for day in days if day.month in (7, 8)])
+    winter = np.mean([skies[day].outdoor_c for day in days if day.month in (12, 1)])
+    assert summer - winter > 10.0
+    week = [skies[day].station_m_s for day in days if WINDY_WEEK[0] <= day < WINDY_WEEK[1]]
+    assert len(week) == 7
+    assert min(week) > 6.5
+    calm = np.mean([skies[day].station_m_s < 3.0 for day in days])
+    assert 0.5 < calm < 0.75
+
+
+def test_weather_runs_straight_between_the_hours_and_ends_with_the_year():
+    ten, half, eleven = (sky(datetime(2025, 6, 3, 10, minute)) for minute in (0, 30, 59))
+    next_hour = sky(datetime(2025, 6, 3, 11, 0))
+    assert half.outdoor_c == pytest.approx(0.5 * (ten.outdoor_c + next_hour.outdoor_c))
+    assert eleven.station_m_s == pytest.approx((ten.station_m_s + 59 * next_hour.station_m_s) / 60)
+    with pytest.raises(ValueError, match="no weather"):
+        sky(datetime(2026, 3, 1))
+
+
+def quick_and_slow(day: datetime, water: Water | None = None) -> tuple[Done, Done]:
+    job = Job("FV-1", house("H-1"), "O1", (("before", day.date()),))
+    test = meant(job, "before", day, water=water)
+    return done_at_once([test])[0], done(test)
+
+
+@pytest.mark.parametrize("shift_pa", [0.0, -12.0])
+def test_the_closed_form_of_a_calm_test_agrees_with_the_second_by_second_one(shift_pa):
+    quick, slow = quick_and_slow(datetime(2025, 9, 11, 9, 0), Water(shift_pa) if shift_pa else None)
+    assert quick.place.weather.station_m_s < 2.5
+    assert quick.seen.zero_flow_pa == pytest.approx(slow.seen.zero_flow_pa, abs=0.1)
+    assert quick.seen.stack_only_pa == pytest.approx(slow.seen.stack_only_pa, abs=1e-6)
+    runs = [test.seen.runs[0] for test in (quick, slow)]
+    assert runs[0].before.mean_pa == pytest.approx(runs[1].before.mean_pa, abs=0.3)
+    assert runs[0].before.mean_pa == pytest.approx(shift_pa, abs=1.0)
+    induced = [run.points[0].pressure.mean_pa - run.before.mean_pa for run in runs]
+    flows = [
+        run.points[0].flow_m3_h * (50.0 / abs(pressure)) ** 0.65 for run, pressure in zip(runs, induced, strict=True)
+    ]
+    assert flows[0] == pytest.approx(flows[1], rel=0.006)
+
+
+def test_the_closed_form_in_wind_moves_the_house_as_far_as_the_mean_of_gusts():
+    quick, slow = quick_and_slow(datetime(2025, 11, 20, 11, 0))
+    assert quick.place.weather.station_m_s > 7.0
+    moved = [test.seen.zero_flow_pa - test.seen.stack_only_pa for test in (quick, slow)]
+    assert moved[0] == pytest.approx(moved[1], abs=0.5 * abs(moved[1]) + 0.5)
+    assert quick.seen.roof_m_s == pytest.approx(slow.seen.roof_m_s, rel=0.25)
+
+
+def test_a_log_of_a_run_holds_its_points():
+    job = Job("FV-1", house("H-1"), "Q2", ())
+    plan = Plan(-1, (60.0, 40.0, 20.0), 60, 40)
+    test = meant(job, "before", datetime(2025, 9, 11, 9, 0), plans=(plan,))
+    log = log_run(place_of(test), plan)
+    assert log.read_pa.size == log.fan_pa.size == 2 * 60 + 3 * 60
+    assert np.isnan(log.flow_m3_h).tolist() == [True] * 60 + [False] * 180 + [True] * 60
+    held = [log.read_pa[80 + 60 * number : 120 + 60 * number].mean() for number in range(3)]
+    assert held == pytest.approx([-60.0, -40.0, -20.0], abs=2.5)
+    flows = [log.flow_m3_h[80 + 60 * number : 120 + 60 * number].mean() for number in range(3)]
+    slope = math.log(flows[0] / flows[2]) / math.log(held[0] / held[2])
+    assert slope == pytest.approx(test.house.exponent, abs=0.03)

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import pytest
+from plain_samples import COMPANIONS, CP1252, OURS, PLUGINS, expected
 
 from interchange.demo import samples
 from interchange.model.document import as_document, load
-from interchange.resources import shipped
 
-PLUGINS = shipped("plugins")
-EXPECTED = sorted(PLUGINS.glob("*/samples/*.expected.json"))
 SOURCE = {
     "source_name": "made.csv",
     "source_sha256": "0" * 64,
@@ -23,23 +20,14 @@ SOURCE = {
     "plugin_version": "1",
     "plugin_fingerprint": "none",
 }
-OURS = {
-    "one-row-a-test/samples/eight-tests",
-    "sectioned-points/samples/both-directions",
-    "sectioned-points/samples/little",
-    "wide-log-two-lines/samples/half-a-minute",
-}
-
-
-def expected(name: str) -> dict:
-    return json.loads((PLUGINS / f"{name}.expected.json").read_text(encoding="utf-8"))
 
 
 def test_making_the_samples_again_gives_the_checked_in_bytes(tmp_path):
     # remake with: python -m interchange.demo demo_archive plugins
     samples(tmp_path)
     made = {path.relative_to(tmp_path): path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
-    assert set(made) == {Path(f"{name}{end}") for name in OURS for end in (".csv", ".expected.json")}
+    own = {Path(f"{name}{end}") for name in OURS for end in (".csv", ".expected.json")}
+    assert set(made) == own | {Path(f"{name}.csv") for name in COMPANIONS}
     assert made == {path: (PLUGINS / path).read_bytes() for path in made}
 
 
@@ -129,3 +117,67 @@ def test_a_log_keeps_the_place_of_what_is_missing():
     assert [column.index(None) for column in values.values() if None in column] == [10, 15]
     assert [channel["missing_count"] for channel in log["sessions"][0]["channels"]] == [1, 1, 0, 0]
     assert log["problems"] == ["over-range"]
+
+
+def test_samples_in_the_western_code_page_are_not_utf_8():
+    for name in CP1252:
+        with pytest.raises(UnicodeDecodeError):
+            (PLUGINS / f"{name}.csv").read_bytes().decode("utf-8")
+
+
+def test_every_trace_is_as_long_as_its_channel_says():
+    for name in OURS:
+        document = expected(name)
+        said = {
+            (session["source_place"], channel["channel_id"]): (
+                channel["sample_count"],
+                channel["missing_count"],
+                channel["start_s"],
+                channel["interval_s"],
+            )
+            for session in document["sessions"]
+            for channel in session.get("channels", ())
+        }
+        found = {
+            (trace["source_place"], trace["channel_id"]): (
+                len(trace["values"]),
+                trace["values"].count(None),
+                trace["start_s"],
+                trace["interval_s"],
+            )
+            for trace in document["traces"]
+        }
+        assert said == found, name
+
+
+@pytest.mark.parametrize(
+    ("plugin", "field", "words"),
+    [
+        ("one-row-points-across", "stage", {"before", "interim", "after", "inspection"}),
+        ("one-row-points-across", "not_tested_reason", {"no_access", "declined", "weather", "hazard"}),
+        ("both-directions-one-table", "stage", {"before", "interim", "after", "inspection"}),
+        ("points-fan-pressure-only", "stage", {"before", "interim", "after", "inspection"}),
+        ("points-with-companions", "stage", {"before", "interim", "after", "inspection"}),
+        ("wide-log-one-second", "stage", {"before", "interim", "after", "inspection"}),
+        ("transposed-table", "stage", {"before", "interim", "after", "inspection"}),
+        ("results-ledger", "not_tested_reason", {"no_access", "declined", "hazard"}),
+    ],
+)
+def test_every_word_of_a_list_occurs_in_a_sample(plugin, field, words):
+    names = [name for name in OURS if name.startswith(f"{plugin}/")]
+    records = [session["record"] for name in names for session in expected(name)["sessions"]]
+    assert {record[field] for record in records if field in record} == words
+
+
+@pytest.mark.parametrize(
+    ("plugin", "bands"),
+    [
+        ("points-fan-pressure-only", {(0, 1), (1, 3), (4, 5), (6, 8)}),
+        ("transposed-table", {(0, 1), (2, 3), (4, 5), (6, 8)}),
+    ],
+)
+def test_every_word_for_the_wind_occurs_in_a_sample(plugin, bands):
+    names = [name for name in OURS if name.startswith(f"{plugin}/")]
+    conditions = [session.get("conditions", {}) for name in names for session in expected(name)["sessions"]]
+    found = {(air["wind_beaufort_low"], air["wind_beaufort_high"]) for air in conditions if "wind_as_recorded" in air}
+    assert found == bands

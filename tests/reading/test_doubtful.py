@@ -7,7 +7,7 @@ from reading_inputs import LOG, ROWS, SECTIONS, SHEET, made_plugin, problems, se
 
 from interchange.errors import Place, Problem
 from interchange.model.base import Record
-from interchange.model.manifest import TARGETS
+from interchange.model.mapping import TARGETS
 from interchange.model.session import Conditions, Point, bounds
 from interchange.reading import collect
 from interchange.reading.door import read_source

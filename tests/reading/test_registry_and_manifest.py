@@ -9,7 +9,8 @@ from reading_inputs import SHEET, plugins
 
 from interchange.errors import PluginError
 from interchange.model import manifest
-from interchange.model.manifest import DATES, SIGNED, TARGETS, TRUTHS, Manifest
+from interchange.model.manifest import Manifest
+from interchange.model.mapping import DATES, SIGNED, TARGETS, TRUTHS
 from interchange.quantities import CHOICES, QUANTITIES
 from interchange.reading.registry import load_plugins
 

@@ -1,4 +1,4 @@
-"""A Batch out of plain dictionaries: session ─< runs ─< points ─< readings, session ─< calibrations.
+"""A Batch out of plain dictionaries: session ─< runs ─< points ─< readings, session ─< calibrations ─< table.
 
 Words are given as words, absent things by leaving them out.
 """
@@ -12,6 +12,7 @@ import numpy as np
 
 from interchange.analysis.batch import (
     CALIBRATION_COLUMNS,
+    CALIBRATION_POINT_COLUMNS,
     POINT_COLUMNS,
     READING_COLUMNS,
     RUN_COLUMNS,
@@ -22,8 +23,8 @@ from interchange.quantities import CHOICES
 
 Row = Mapping[str, Any]
 
-TRUTH_VALUES = ("baseline_removed", "dropped")
-NESTED = ("runs", "points", "readings", "calibrations")
+TRUTH_VALUES = ("baseline_removed", "dropped", "calibration_from_register")
+NESTED = ("runs", "points", "readings", "calibrations", "table")
 
 
 def _columns(rows: Sequence[Row], names: Iterable[str]) -> dict[str, np.ndarray]:
@@ -53,14 +54,17 @@ def batch_of(sessions: Sequence[Row]) -> Batch:
     point_offsets, points = _below(runs, "points")
     reading_offsets, readings = _below(points, "readings")
     calibration_offsets, calibrations = _below(sessions, "calibrations")
+    calibration_point_offsets, rows = _below(calibrations, "table")
     return Batch(
         run_offsets=run_offsets,
         point_offsets=point_offsets,
         reading_offsets=reading_offsets,
         calibration_offsets=calibration_offsets,
+        calibration_point_offsets=calibration_point_offsets,
         session=_columns(sessions, SESSION_COLUMNS),
         run=_columns(runs, RUN_COLUMNS),
         point=_columns(points, POINT_COLUMNS),
         reading=_columns(readings, READING_COLUMNS),
         calibration=_columns(calibrations, CALIBRATION_COLUMNS),
+        calibration_point=_columns(rows, CALIBRATION_POINT_COLUMNS),
     )

@@ -61,8 +61,24 @@ def a_run(rng: np.random.Generator, points: int, calibrations: int, *, baselines
     return run
 
 
+def a_calibration(rng: np.random.Generator) -> Session:
+    c, m = rng.uniform(100, 600), rng.uniform(0.48, 0.52)
+    common = {
+        "reference_air_density_kg_m3": None if rng.random() < 0.3 else 1.204,
+        "minimum_fan_pressure_pa": rng.uniform(5, 20),
+        "maximum_fan_pressure_pa": rng.uniform(200, 400),
+    }
+    if rng.random() < 0.6:
+        return {**common, "fan_coefficient_m3_h": c, "fan_exponent": m}
+    pressures = np.geomspace(10.0, rng.uniform(100, 300), int(rng.integers(2, 12)))
+    flows = c * pressures**m * np.linspace(1.0, 1.1, pressures.size)
+    rows = zip(pressures.tolist(), flows.tolist(), strict=True)
+    return {**common, "table": [{"calibration_pressure_pa": p, "calibration_flow_m3_h": q} for p, q in rows]}
+
+
 def a_session(rng: np.random.Generator, *, baselines_known: bool) -> Session:
-    kind = [*CHOICES["kind"], "multi_point", "multi_point", "single_point", "single_point"][rng.integers(11)]
+    kinds = [*CHOICES["kind"], "multi_point", "multi_point", "single_point", "single_point"]
+    kind = kinds[rng.integers(len(kinds))]
     calibrations = int(rng.integers(0, 4))
     session: Session = {"kind": kind}
     for name, low, high in (
@@ -76,15 +92,7 @@ def a_session(rng: np.random.Generator, *, baselines_known: bool) -> Session:
         if rng.random() < 0.8:
             session[name] = rng.uniform(low, high)
     session["reported_flow_pressure_pa"] = 50.0
-    session["calibrations"] = [
-        {
-            "fan_coefficient_m3_h": rng.uniform(100, 600),
-            "fan_exponent": rng.uniform(0.48, 0.52),
-            "reference_air_density_kg_m3": None if rng.random() < 0.3 else 1.204,
-            "minimum_fan_pressure_pa": rng.uniform(5, 20),
-        }
-        for _ in range(calibrations)
-    ]
+    session["calibrations"] = [a_calibration(rng) for _ in range(calibrations)]
     longest = {"single_point": 1, "two_point": 2}.get(kind, 12)
     session["runs"] = [
         a_run(rng, int(rng.integers(0, longest + 1)), calibrations, baselines_known=baselines_known)
@@ -209,7 +217,14 @@ def test_flows_times_k_give_flow_at_50_times_k_and_the_same_exponent(name: str, 
         {
             **session,
             "calibrations": [
-                {**each, "fan_coefficient_m3_h": k * each["fan_coefficient_m3_h"]}
+                {
+                    **each,
+                    "fan_coefficient_m3_h": k * each.get("fan_coefficient_m3_h", np.nan),
+                    "table": [
+                        {**row, "calibration_flow_m3_h": k * row["calibration_flow_m3_h"]}
+                        for row in each.get("table", [])
+                    ],
+                }
                 for each in session.get("calibrations", [])
             ],
         }

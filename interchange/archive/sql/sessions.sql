@@ -1,3 +1,16 @@
--- One row a test: what it has once. What it has several of stands in the views of those names.
-SELECT * EXCLUDE (gauges, fans, fan_calibrations, reference_lines, channels, runs, kept)
+-- One row a record of any kind: what it has once. What it has several of stands in the views of those names.
+SELECT
+    * EXCLUDE (
+        openings,
+        gauges,
+        fans,
+        fan_calibrations,
+        reference_lines,
+        channels,
+        runs,
+        other_readings,
+        kept,
+        companions,
+        answers_used
+    )
 FROM ($sessions)
