@@ -4,26 +4,42 @@ from __future__ import annotations
 
 import io
 import os
+import zipfile
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, cast
+
+
+@dataclass(frozen=True, slots=True)
+class ZipMember:
+    """A file within a zip archive on disk, unpacked anew each time it is read."""
+
+    archive: Path
+    member: str
+
+    def open(self) -> BinaryIO:
+        """A fresh stream over the unpacked bytes."""
+        with zipfile.ZipFile(self.archive) as archive:
+            return cast("BinaryIO", archive.open(self.member))
 
 
 @dataclass(frozen=True, slots=True)
 class Source:
     """One delivered file: a name to show people, the hash and size of its bytes, and the bytes again when asked.
 
-    `content` is the path of a file on disk, or the bytes themselves where they come out of a container.
+    `content` is the path of a file on disk, a file within a zip archive, or the bytes themselves.
     """
 
     name: str
     sha256: str
     size_bytes: int
-    content: Path | bytes
+    content: Path | ZipMember | bytes
 
     def open(self) -> BinaryIO:
         """A fresh stream over the bytes."""
-        return io.BytesIO(self.content) if isinstance(self.content, bytes) else self.content.open("rb")
+        if isinstance(self.content, bytes):
+            return io.BytesIO(self.content)
+        return self.content.open("rb") if isinstance(self.content, Path) else self.content.open()
 
 
 def fsync_folder(folder: Path) -> None:

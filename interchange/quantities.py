@@ -336,6 +336,11 @@ _TABLE = (
     _q("before_after", "", "verdict for comparing before and after"),
     _q("publishable", "", "verdict for publication"),
     # lists for people
+    _q("files", "1", "files of this sort"),
+    _q("median_flow_50_m3_h", "m3/h", "median of the recomputed flows at 50 Pa"),
+    _q("median_change_percent", "%", "median of recomputed against displayed flow at 50 Pa"),
+    _q("lowest_change_percent", "%", "lowest of recomputed against displayed flow at 50 Pa"),
+    _q("highest_change_percent", "%", "highest of recomputed against displayed flow at 50 Pa"),
     _q("name", "", "name of a field, column or key"),
     _q("group", "", "part of the session a field stands in"),
     _q("ucum", "", "unit code"),

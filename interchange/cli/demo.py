@@ -17,7 +17,10 @@ from interchange.cli.output import print_heading, print_section, say
     metavar="DIR",
     help="Keep the archive in this new folder; without it, it is thrown away at the end.",
 )
-def demo(folder: Path | None) -> None:
+@click.option(
+    "--jobs", type=int, metavar="N", help="Make a larger programme of N jobs, to see how an archive of its size behaves."
+)
+def demo(folder: Path | None, jobs: int | None) -> None:
     """Build the demo archive and show what it says.
 
     Imports the deliveries of an invented programme, recomputes every test, and names those not to be relied on.
@@ -26,7 +29,7 @@ def demo(folder: Path | None) -> None:
     """
     from interchange.operations.demo import run_demo
 
-    page = run_demo(folder, progress=say)
+    page = run_demo(folder, jobs, progress=say)
     print_heading(page.heading)
     for section in page.sections:
         print_section(section, page.units)

@@ -58,10 +58,10 @@ Beside `deliveries/`, as the programme keeps them, in `registers/`:
 
 - `jobs.csv`: job, site, contractor, the day each stage was expected, the flow at 50 Pa asked for after the work
   (m3/h). Some tests expected were never sent; 00335 and 00336 have none at all.
-- `crews.csv`: crew, contractor, from, to.
+- `crews.csv`: crew, contractor, from when to when.
 - `kit.csv`: which gauge and fan a crew carried from when to when, and how it usually laid its reference line. Where a
   file says otherwise, the file was there.
-- `calibrations.csv`: flow = coefficient_m3_h x (fan pressure / 1 Pa)^exponent for each fan, configuration and
+- `calibrations.csv`: flow = fan_coefficient_m3_h x (fan pressure / 1 Pa)^fan_exponent for each fan, configuration and
   calibration. Crew C1's German records hold fan pressures only: without this register they give no flow. Fan F-0088
   was carried from September to December 2025 on a calibration of June 2022.
 """

@@ -49,14 +49,14 @@ def crews_register(kits: Iterable[Kit]) -> bytes:
     """Crews and whose they are."""
     crews = dict.fromkeys(kit.crew for kit in kits)
     return _table(
-        ("crew", "contractor", "from", "to"),
+        ("crew", "contractor", "valid_from", "valid_to"),
         [[crew, CREWS[crew[:2]], f"{FIRST_DAY}", f"{LAST_DAY}"] for crew in crews],
     )
 
 
 def kit_register(kits: Iterable[Kit]) -> bytes:
     """What each crew carried when, and how it laid its reference line."""
-    head = ("crew", "from", "to", "gauge_serial", "fan_serial", "arrangement")
+    head = ("crew", "valid_from", "valid_to", "gauge_serial", "fan_serial", "arrangement")
     rows = [
         [
             kit.crew,
@@ -75,8 +75,8 @@ def calibrations_register(kits: Iterable[Kit]) -> bytes:
     """Each calibration of each fan, a row a configuration: flow = coefficient * (fan pressure / 1 Pa) ** exponent."""
     fans = sorted(dict.fromkeys(kit.fan for kit in kits), key=lambda fan: (fan.serial, fan.calibrated_on))
     head = (
-        *("fan_serial", "fan_configuration", "calibrated_on", "due_on"),
-        *("coefficient_m3_h", "exponent", "reference_air_density_kg_m3", "minimum_fan_pressure_pa"),
+        *("fan_serial", "fan_configuration", "fan_calibrated_on", "fan_calibration_due_on"),
+        *("fan_coefficient_m3_h", "fan_exponent", "reference_air_density_kg_m3", "minimum_fan_pressure_pa"),
     )
     rows = [
         [

@@ -7,16 +7,22 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from interchange.demo import make
+from interchange.errors import Place, Problem, UsageError
+from interchange.model import register
+from interchange.operations.by_crew import by_crew
 from interchange.operations.doubts import doubtful_tests, verdict_counts
 from interchange.operations.importing import import_files
 from interchange.operations.new import new_archive
-from interchange.operations.recompute import leakage_table, recompute_archive
+from interchange.operations.recompute import recompute_archive
+from interchange.operations.register import add_to_register
 from interchange.report.heads import Units
 from interchange.report.safety import LIMITS, SAFETY
 from interchange.report.section import Section
 from interchange.resources import shipped
 
 PROGRAMME = "Fennick Vale Warm Homes"
+MOST_DOUBTFUL = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,37 +34,48 @@ class Page:
     units: Units
 
 
-def run_demo(folder: Path | None = None, progress: Callable[[str], None] = lambda _: None) -> Page:
+def run_demo(
+    folder: Path | None = None, jobs: int | None = None, progress: Callable[[str], None] = lambda _: None
+) -> Page:
     """Build the demo archive, in a new folder or in one that is thrown away, and say what it holds.
 
-    Raises ArchiveError where the folder is not new or empty.
+    With `jobs` it is that of a larger programme in the same shapes. Raises ArchiveError where the folder is not new
+    or empty, UsageError for less than one job.
     """
-    if folder is not None:
-        return _run(folder, progress)
+    if jobs is not None and jobs < 1:
+        raise UsageError(
+            Problem("jobs-too-few", Place("--jobs"), str(jobs), "one job or more", "Give a larger number.")
+        )
     with tempfile.TemporaryDirectory(prefix="interchange-demo-") as temporary:
-        return _run(Path(temporary) / "demo", progress)
+        source = shipped("demo_archive")
+        if jobs is not None:
+            source = Path(temporary) / "programme"
+            progress(f"writing the deliveries of {jobs:,} jobs")
+            make(source, jobs)
+        return _run(folder or Path(temporary) / "demo", source, progress)
 
 
-def _run(folder: Path, progress: Callable[[str], None]) -> Page:
+def _run(folder: Path, source: Path, progress: Callable[[str], None]) -> Page:
     root = new_archive(folder, PROGRAMME, "Etc/UTC", "si")
-    report = import_files(root, [shipped("demo_archive") / "deliveries"], recompute=False, progress=progress)
+    for name in register.FORMS:
+        add_to_register(root, name, source / "registers" / f"{name}.csv")
+    report = import_files(root, [source / "deliveries"], recompute=False, progress=progress)
     done = recompute_archive(root, progress=progress)
     doubtful = doubtful_tests(root)
+    shown = doubtful[:MOST_DOUBTFUL]
+    more = f" The first {len(shown)}; all of them: `interchange assess`." if len(shown) < len(doubtful) else ""
     return Page(
         f"{PROGRAMME}: an invented programme; every number is simulated",
         (
-            Section("WHAT WAS READ", (report.summary(),), report.table()),
-            Section(
-                "WHAT THE READINGS GIVE, beside what the gauge displayed and what the source reported",
-                (),
-                leakage_table(root, done),
-            ),
+            Section("WHAT WAS READ", (report.summary(),), report.by_plugin()),
+            Section("WHAT WAS NOT READ, and why", (), report.not_read()),
+            Section("WHAT THE READINGS GIVE, crew by crew, beside what the gauge displayed", (), by_crew(root)),
             Section("WHAT THE TESTS ARE GOOD FOR (number of tests by use)", (), verdict_counts(root)),
             Section(
                 "TESTS NOT TO BE RELIED ON",
-                (f"{len(doubtful)} tests, each with the uses it does not serve and the reasons that weigh most:",),
+                (f"{len(doubtful)} tests, each with the uses it does not serve and the gravest reasons.{more}",),
             ),
-            *doubtful,
+            *shown,
             Section("SAFETY", tuple(SAFETY.splitlines())),
             Section("LIMITS", tuple(LIMITS.splitlines())),
         ),

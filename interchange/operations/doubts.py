@@ -35,7 +35,8 @@ select s.job_id, s.stage, s.started_at_local, s.contractor, s.crew, g.session_id
        list(struct_pack(use, verdict, because_of) order by list_position({list(CHOICES["use"])}, use)) as uses,
        first(reasons) as reasons
 from grave g join sessions s using (session_id) left join said using (session_id, rule_set)
-group by all order by s.job_id, s.started_at_local, g.session_id
+group by all
+order by not list_contains(list(g.use), 'flow_at_50'), s.job_id, s.started_at_local, g.session_id
 """
 
 

@@ -15,7 +15,7 @@ from interchange.model.question import Import, Question
 from interchange.operations.plugins import plugins_of
 from interchange.reading.containers import walk
 from interchange.reading.context import Context
-from interchange.reading.door import read_source
+from interchange.reading.door import read_all
 from interchange.table import Row, Table, counted
 
 # A commit is made when this much has gathered, so that a long import keeps what it has done.
@@ -28,7 +28,7 @@ class Line:
     """What became of one source."""
 
     source_name: str
-    outcome: str  # new, known already, replaced, read (dry run), held, refused
+    outcome: str  # new, known already, replaced, read (dry run), read with its test, held, refused
     session_count: int
     plugin_id: str
     reason: str
@@ -54,6 +54,23 @@ class ImportReport:
             (line.source_name, line.outcome, line.session_count, line.plugin_id, line.reason) for line in self.lines
         ]
         return Table(("source_name", "outcome", "session_count", "plugin_id", "reason"), rows)
+
+    def by_plugin(self) -> Table:
+        """A row for each layout: how many files it read, and how many tests they hold."""
+        files, tests = Counter[str](), Counter[str]()
+        for line in self.lines:
+            if line.outcome not in ("refused", "held", "known already"):
+                files[line.plugin_id] += 1
+                tests[line.plugin_id] += line.session_count
+        rows: list[Row] = [(name, count, tests[name]) for name, count in sorted(files.items())]
+        return Table(("plugin_id", "files", "session_count"), rows)
+
+    def not_read(self) -> Table:
+        """A row for each source that was held or refused, with the reason."""
+        rows: list[Row] = [
+            (line.source_name, line.outcome, line.reason) for line in self.lines if line.outcome in ("refused", "held")
+        ]
+        return Table(("source_name", "outcome", "reason"), rows)
 
     def summary(self) -> str:
         """How many sources and tests met which end, in one sentence."""
@@ -89,8 +106,8 @@ def import_files(
     lines: list[Line] = []
     questions: list[str] = []
     problems: list[Problem] = [replace(problem, blocks="note") for problem in registry.problems]
-    for batch in _batches(paths, lines, problems):
-        imports = [read_source(source, registry.plugins, context) for source in batch]
+    sources = _sources(paths, lines, problems)
+    for imports in _portions(read_all(sources, registry.plugins, context)):
         receipt = None if dry_run else store.commit(imports)
         fresh = None if receipt is None else {*receipt.added, *receipt.replaced}
         for taken in imports:
@@ -107,18 +124,26 @@ def import_files(
     return ImportReport(tuple(lines), tuple(grouped(problems)), tuple(questions), dry_run)
 
 
-def _batches(paths: Sequence[Path], lines: list[Line], problems: list[Problem]) -> Iterator[list[Source]]:
-    """Sources in the portions they are committed in; what cannot even be opened becomes a line and a problem."""
-    gathered: list[Source] = []
-    size = 0
+def _sources(paths: Sequence[Path], lines: list[Line], problems: list[Problem]) -> list[Source]:
+    """The files of a delivery; what cannot even be opened becomes a line and a problem."""
+    found: list[Source] = []
     for source in walk(paths):
-        if isinstance(source, Problem):
-            problems.append(source)
-            if source.blocks != "note":
-                lines.append(Line(source.place.file, "refused", 0, "", f"found {source.found}"))
+        if isinstance(source, Source):
+            found.append(source)
             continue
-        gathered.append(source)
-        size += source.size_bytes
+        problems.append(source)
+        if source.blocks != "note":
+            lines.append(Line(source.place.file, "refused", 0, "", f"found {source.found}"))
+    return found
+
+
+def _portions(imports: Iterator[Import]) -> Iterator[list[Import]]:
+    """Imports in the portions they are committed in."""
+    gathered: list[Import] = []
+    size = 0
+    for one in imports:
+        gathered.append(one)
+        size += one.source.size_bytes
         if len(gathered) >= _COMMIT_SOURCES or size >= _COMMIT_BYTES:
             yield gathered
             gathered, size = [], 0
@@ -136,6 +161,8 @@ def _line(taken: Import, receipt: Receipt | None, fresh: set[str] | None) -> Lin
         reason = next((_short(p) for p in taken.mapped.problems if p.blocks in ("session", "file")), "")
     elif receipt is None or fresh is None:
         outcome = "read"
+    elif not sessions:
+        outcome = "read with its test"
     elif not fresh.intersection(sessions):
         outcome = "known already"
     else:

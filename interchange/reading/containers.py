@@ -12,9 +12,10 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from interchange.errors import Place, Problem
-from interchange.files import Source
+from interchange.files import Source, ZipMember
 
 ENCRYPTED = 0x1
+_PIECE_BYTES = 1 << 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +83,7 @@ def _walk_zip(path: Path, name: str, limits: ZipLimits) -> Iterator[Source | Pro
                 if fault is not None:
                     yield fault
                     continue
-                yield _member(archive, info, member)
+                yield _member(archive, info, member, path)
     except (zipfile.BadZipFile, ValueError):
         yield _refused("zip-broken", name, "a zip archive that does not open", "a whole zip archive", _AGAIN)
 
@@ -126,14 +127,17 @@ def _content_fault(info: zipfile.ZipInfo, member: str, limits: ZipLimits) -> Pro
     return None
 
 
-def _member(archive: zipfile.ZipFile, info: zipfile.ZipInfo, member: str) -> Source | Problem:
+def _member(archive: zipfile.ZipFile, info: zipfile.ZipInfo, member: str, path: Path) -> Source | Problem:
+    digest, size = hashlib.sha256(), 0
     try:
         # reading never goes beyond the size the archive states for a member, whatever is packed in it
         with archive.open(info) as stream:
-            data = stream.read()
+            while piece := stream.read(_PIECE_BYTES):
+                digest.update(piece)
+                size += len(piece)
     except (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, NotImplementedError, OSError):
         return _refused("zip-broken", member, "a member that does not unpack", "a whole member", _AGAIN)
-    return Source(member, hashlib.sha256(data).hexdigest(), len(data), data)
+    return Source(member, digest.hexdigest(), size, ZipMember(path, info.filename))
 
 
 def _hidden(name: str) -> Problem:

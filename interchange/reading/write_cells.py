@@ -10,28 +10,17 @@ from typing import Any
 
 from interchange import units
 from interchange.model.manifest import Block, Layout, unit_source
-from interchange.model.mapping import DATES, Mapping, is_number
+from interchange.model.mapping import BY_POINTS, DATES, Mapping, is_number
 from interchange.quantities import QUANTITIES
 from interchange.reading.write_numbers import number_text
 from interchange.reading.write_parts import Finder, Held, Row
 from interchange.reading.write_times import elapsed_text, time_text
+from interchange.reading.write_units import best_unit
 
 # Spreadsheets run a cell that begins so as a formula (OWASP, "CSV Injection"); one apostrophe more keeps them from it,
 # and reading takes it off again.
 FORMULA = re.compile("'*[=+\\-@\t\r]")
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
-# how units are written where a layout has room for any
-_SPELLINGS = {
-    "m3/h": "m³/h",
-    "m3": "m³",
-    "m2": "m²",
-    "Cel": "°C",
-    "/h": "1/h",
-    "kg/m3": "kg/m³",
-    "deg": "°",
-    "1": "",
-}
-_RATHER = {"barometric_pressure_pa": "hPa", "reported_leakage_area_m2": "cm²"}
 _TIMES = ("started_at_local", "ended_at_local")
 
 
@@ -106,9 +95,10 @@ class Pen:
         """The cell of a field that was found elsewhere."""
         return self._alone(block, mapping, Want(mapping, held), Row(), None)
 
-    def plain(self, value: float) -> str:
-        """A number in the unit it has."""
-        return number_text(value, 1.0, 0.0, decimals=None, layout=self.layout, marks=self._number_marks)[0]
+    def sample(self, value: float, quantity: str, unit: str) -> str:
+        """A value of a channel in a unit of the legend."""
+        factor, offset = units.conversion(unit or "1", quantity)
+        return number_text(value, factor, offset, decimals=None, layout=self.layout, marks=self._number_marks)[0]
 
     def _together(self, block: Block, wants: Sequence[Want], row: Row, unit: str | None) -> str:
         """One text for several mappings: the first that all of them read as they should."""
@@ -131,7 +121,7 @@ class Pen:
         if mapping.codes is None:
             return True
         word = text.partition(mapping.word_ends_at)[0].strip() if mapping.word_ends_at is not None else text
-        return word in mapping.codes and bool(mapping.codes[word] == value)
+        return word in mapping.codes and _means(mapping.codes[word], value)
 
     def _texts(self, want: Want) -> Iterator[str]:
         """Texts for a value that is no number, the best first; what is wrong with the value is noted."""
@@ -166,7 +156,7 @@ class Pen:
             codes, whole = mapping.codes or {}, want.beside
             if isinstance(whole, str) and self.unwritable(whole, mapping) is None and self._fits(want, whole):
                 yield whole
-            words = [word for word, meaning in codes.items() if meaning == value]
+            words = [word for word, meaning in codes.items() if _means(meaning, value)]
         yield from words
         if not words:
             self.test.why[want.held.path] = f"no word of '{mapping.name}' in the layout says so"
@@ -198,24 +188,20 @@ class Pen:
             value = self._magnitude(held, row)
             if value is None:
                 return None
-        assert mapping.to is not None
-        source = unit_source(block, mapping)
-        spellings = [mapping.unit or unit or ""]
-        if source in ("unit_cell", "text"):
-            spellings = [
-                spelling for spelling in (_RATHER.get(mapping.to), spelled(mapping.to)) if spelling is not None
-            ]
-        return self._shortest(value, mapping, spellings, joined=source == "text")
+        source, to = unit_source(block, mapping), mapping.to or ""
+        if source not in ("unit_cell", "text"):
+            return Written(self._number(value, mapping, mapping.unit or unit or "1"))
+        spelling = best_unit(to, [value], self.layout)
+        if source == "unit_cell":
+            return Written(self._number(value, mapping, spelling or "1"), spelling)
+        # a unit that begins with a digit would be taken for part of the number
+        spelling = QUANTITIES[to].ucum if spelling[:1].isdecimal() else spelling
+        return Written(f"{self._number(value, mapping, spelling or '1')} {spelling}".rstrip())
 
-    def _shortest(self, value: float, mapping: Mapping, spellings: Sequence[str], *, joined: bool) -> Written:
+    def _number(self, value: float, mapping: Mapping, unit: str) -> str:
         marks = (*self._number_marks, *mapping.missing, *(mapping.codes or ()))
-        found = []
-        for spelling in spellings:
-            factor, offset = units.conversion(spelling or "1", mapping.to or "")
-            text, exact = number_text(value, factor, offset, decimals=mapping.decimals, layout=self.layout, marks=marks)
-            written = Written(f"{text} {spelling}".strip() if joined else text, spelling)
-            found.append((not exact, len(text), written))
-        return min(found, key=lambda one: one[:2])[2]
+        factor, offset = units.conversion(unit, mapping.to or "")
+        return number_text(value, factor, offset, decimals=mapping.decimals, layout=self.layout, marks=marks)[0]
 
     def _magnitude(self, held: Held, row: Row) -> float | None:
         direction, value = self.finder.direction(row), float(held.value)
@@ -230,13 +216,12 @@ class Pen:
         """A time since the start."""
         if mapping.time_format is not None:
             return elapsed_text(mapping.time_format, seconds)
-        return self._shortest(seconds, mapping, [mapping.unit or unit or "s"], joined=False).text
+        return self._number(seconds, mapping, mapping.unit or unit or "s")
 
 
-def spelled(name: str) -> str:
-    """The unit of a quantity as it is written where a layout leaves it open; nothing for plain numbers."""
-    ucum = QUANTITIES[name].ucum
-    return _SPELLINGS.get(ucum, ucum)
+def _means(meaning: object, value: object) -> bool:
+    """Whether a word of the layout that stands for one value stands for this one."""
+    return meaning == value or (meaning == BY_POINTS and value in ("single_point", "two_point", "multi_point"))
 
 
 def _holds(encoding: str, text: str) -> bool:

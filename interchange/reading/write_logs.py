@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Sequence
 from collections.abc import Mapping as Named
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, timedelta
 
 from interchange.model.manifest import Manifest, TableBlock
 from interchange.model.mapping import SIGNED, Mapping
 from interchange.model.question import Trace
-from interchange.reading.write_cells import Pen, spelled
+from interchange.reading.write_cells import Pen
 from interchange.reading.write_parts import Held, Row, Test, paired
 from interchange.reading.write_starts import OWN_FORM
 from interchange.reading.write_times import time_text
+from interchange.reading.write_units import best_unit
 
 Columns = Named[str, Sequence[Mapping]]
-Units = Sequence[str | None]
-Clock = tuple[float, float | None, int]
+UnitOf = Callable[[TableBlock, Sequence[Mapping], Iterable[float | None]], str | None]
+_CLOCKS = ("time_s", "sampled_at")
 _DAY_DECIMALS = 6  # a tenth of a second
 _NO_START = "the layout writes when each value was taken, and the start of the test is not known to the second"
 
@@ -29,13 +30,14 @@ class _Series:
     seconds: list[float]
 
 
-def log_rows(pen: Pen, table: TableBlock, manifest: Manifest, columns: Columns, units: Units) -> list[list[str]]:
-    """The rows of a table of samples, or of the legend of one."""
+def log_rows(
+    pen: Pen, table: TableBlock, manifest: Manifest, columns: Columns, unit_of: UnitOf
+) -> tuple[list[list[str]], list[str | None]]:
+    """The rows of a table of samples, or of the legend of one, and the units of its columns."""
+    nothing: list[str | None] = [None] * len(columns)
     if table.each_row == "channel":
-        return [_legend_row(pen, table, columns, one) for one in _in_legend(pen.test, manifest)]
-    if table.tall:
-        return _tall(pen, manifest, columns, units)
-    return _wide(pen, table, columns, units)
+        return [_legend_row(pen, table, columns, one) for one in _in_legend(pen.test, manifest)], nothing
+    return (_tall(pen, manifest, columns), nothing) if table.tall else _wide(pen, table, columns, unit_of)
 
 
 def _series(test: Test, positions: Sequence[int]) -> list[_Series]:
@@ -62,33 +64,36 @@ def _seconds(trace: Trace) -> list[float]:
 # side by side
 
 
-def _wide(pen: Pen, table: TableBlock, columns: Columns, units: Units) -> list[list[str]]:
+def _wide(pen: Pen, table: TableBlock, columns: Columns, unit_of: UnitOf) -> tuple[list[list[str]], list[str | None]]:
     test = pen.test
-    places = [one for one in table.columns if one.channel is not None and one.to is not None]
-    taken = _places(test, places)
+    taken = _places(test, [one for one in table.columns if one.channel is not None and one.to is not None])
     series = {one.position: one for one in _series(test, list(taken))}
-    if not series:
-        return []
-    first = next(series[position] for position in taken if position in series)
+    first = next(iter(series.values()), None)
     for one in [*series.values()]:
-        if one.seconds != first.seconds:
+        if first is not None and one.seconds != first.seconds:
             test.drop(f"channels.{one.position}", "its values were not taken at the times of the others")
             del series[one.position]
-    held = {id(taken[position]): one for position, one in series.items()}
+    if first is None:
+        return [], []
+    values = {id(taken[position]): one.trace.values.to_pylist() for position, one in series.items()}
+    rows = [Row(samples={key: some[index] for key, some in values.items()}) for index in range(len(first.seconds))]
     texts: list[list[str]] = []
-    for mappings, unit in zip(columns.values(), units, strict=True):
-        if mappings and mappings[0].to in ("time_s", "sampled_at"):
+    found: list[str | None] = []
+    for mappings in columns.values():
+        of_column = next((values[id(one)] for one in mappings if id(one) in values), None)
+        unit = unit_of(table, mappings, of_column or ())
+        if mappings and mappings[0].to in _CLOCKS:
             stamps = _stamps(pen, mappings[0], unit, first.seconds)
             if stamps is None:
                 for position in series:
                     test.drop(f"channels.{position}", _NO_START)
-                return []
+                return [], []
             texts.append(stamps)
         else:
-            of_column = next((held[id(one)] for one in mappings if id(one) in held), None)
-            values = [None] * len(first.seconds) if of_column is None else of_column.trace.values.to_pylist()
-            texts.append([_value(pen, table, mappings, value, unit) for value in values])
-    return [list(row) for row in zip(*texts, strict=True)]
+            cells = [pen.cell(table, mappings, row, unit) if mappings else None for row in rows]
+            texts.append([pen.missing if cell is None else cell.text for cell in cells])
+        found.append(unit)
+    return [list(row) for row in zip(*texts, strict=True)], found
 
 
 def _places(test: Test, places: Sequence[Mapping]) -> dict[int, Mapping]:
@@ -104,13 +109,6 @@ def _places(test: Test, places: Sequence[Mapping]) -> dict[int, Mapping]:
         if position not in taken:
             test.drop(f"channels.{position}", "no column of the layout takes it")
     return dict(sorted(taken.items()))
-
-
-def _value(pen: Pen, table: TableBlock, mappings: Sequence[Mapping], value: float | None, unit: str | None) -> str:
-    if value is None or not mappings:
-        return pen.missing
-    written = pen.number(table, mappings[0], Held(value, ""), Row(), unit)
-    return written.text if written is not None else pen.missing
 
 
 def _stamps(pen: Pen, mapping: Mapping, unit: str | None, seconds: Sequence[float]) -> list[str] | None:
@@ -161,7 +159,7 @@ def _legend_row(pen: Pen, table: TableBlock, columns: Columns, series: _Series) 
         to = mappings[0].to if mappings else None
         name = "channel_id" if to == "channel_key" else to or ""
         if to == "channel_unit":
-            cells.append(spelled(channel["quantity"]))
+            cells.append(_legend_unit(pen, series))
             continue
         held = Held(channel.get(name), f"{path}.{name}")
         written = pen.written(table, mappings[0], held) if mappings else None
@@ -169,34 +167,32 @@ def _legend_row(pen: Pen, table: TableBlock, columns: Columns, series: _Series) 
     return cells
 
 
-def _tall(pen: Pen, manifest: Manifest, columns: Columns, units: Units) -> list[list[str]]:
+def _legend_unit(pen: Pen, series: _Series) -> str:
+    quantity = pen.test.items("channels")[series.position]["quantity"]
+    return best_unit(quantity, series.trace.values.to_pylist(), pen.layout)
+
+
+def _tall(pen: Pen, manifest: Manifest, columns: Columns) -> list[list[str]]:
     test = pen.test
-    clock = next(one for mappings in columns.values() for one in mappings if one.to in ("time_s", "sampled_at"))
+    clock = next(one for mappings in columns.values() for one in mappings if one.to in _CLOCKS)
     rows: list[tuple[float, int, list[str]]] = []
     for series in _in_legend(test, manifest):
-        channel = test.items("channels")[series.position]
         stamps = _stamps(pen, clock, None, series.seconds)
         if stamps is None:
             test.drop(f"channels.{series.position}", _NO_START)
             continue
+        quantity, unit = test.items("channels")[series.position]["quantity"], _legend_unit(pen, series)
         values = series.trace.values.to_pylist()
         for second, stamp, value in zip(series.seconds, stamps, values, strict=True):
-            cells = [
-                _tall_cell(pen, mappings[0] if mappings else None, channel, stamp, value)
-                for mappings in columns.values()
-            ]
+            cells = []
+            for mappings in columns.values():
+                mapping = mappings[0] if mappings else None
+                if mapping is not None and mapping.to == "channel_value" and value is not None:
+                    turned = mapping.sign == "reversed" and quantity in SIGNED
+                    cells.append(pen.sample(0.0 - value if turned else value, quantity, unit))
+                elif mapping is not None and mapping.to == "channel_key":
+                    cells.append(series.trace.channel_id)
+                else:
+                    cells.append(stamp if mapping is clock else pen.missing)
             rows.append((second, series.position, cells))
     return [cells for _, _, cells in sorted(rows, key=lambda row: row[:2])]
-
-
-def _tall_cell(pen: Pen, mapping: Mapping | None, channel: dict[str, str], stamp: str, value: float | None) -> str:
-    if mapping is None:
-        return pen.missing
-    if mapping.to == "channel_key":
-        return channel["channel_id"]
-    if mapping.to != "channel_value":
-        return stamp
-    if value is None:
-        return pen.missing
-    reversed_ = mapping.sign == "reversed" and channel["quantity"] in SIGNED
-    return pen.plain(0.0 - value if reversed_ else value)

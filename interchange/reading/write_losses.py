@@ -78,14 +78,16 @@ def _differences(test: Test, path: Path, held: Any, read: Any) -> Iterator[tuple
     elif isinstance(held, tuple | list) and isinstance(read, tuple | list):
         yield from _in_lists(test, path, held, read)
     elif isinstance(held, dict):
+        if not _leaves(held):  # an item of which nothing but its place is known
+            yield ".".join(path), held, _why(test, ".".join(path), held, None)
         for name, value in held.items():
             yield from _differences(test, (*path, name), value, None)
     elif isinstance(held, tuple | list):
         for index, value in enumerate(held):
             yield from _differences(test, (*path, str(index)), value, None)
-    elif isinstance(read, dict):
+    elif isinstance(read, dict) and _leaves(read):
         yield from _differences(test, path, dict.fromkeys(read), read)
-    elif read not in (held, ()):
+    elif held != read and not (held is None and read == ()):
         yield ".".join(path), held, _why(test, ".".join(path), held, read)
 
 

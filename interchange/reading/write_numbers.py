@@ -24,7 +24,7 @@ def number_text(
     near = (exact - offset) / factor
     texts = _texts(near, decimals, same_unit=factor == 1.0 and offset == 0.0)
     found = next((text for text in texts if _converted(float(text), factor, offset) == exact), None)
-    plain = _plain(repr(near) if found is None else found)
+    plain = _shortest(near) if found is None else found
     while plain.replace(".", layout.decimal_mark) in marks:
         plain += "0" if "." in plain else ".0"
     return plain.replace(".", layout.decimal_mark), found is not None
@@ -32,7 +32,7 @@ def number_text(
 
 def plain_number(value: float, layout: Layout) -> str:
     """A number in the unit it has."""
-    return _plain(repr(float(value))).replace(".", layout.decimal_mark)
+    return _shortest(float(value)).replace(".", layout.decimal_mark)
 
 
 def _converted(number: float, factor: float, offset: float) -> float:
@@ -45,18 +45,24 @@ def _texts(near: float, decimals: int | None, *, same_unit: bool) -> Iterator[st
     if decimals is not None:
         yield f"{near:.{decimals}f}"
     if same_unit:
-        yield repr(near)
+        yield _shortest(near)
         return
-    yield from (f"{near:.{digits}g}" for digits in range(1, _DIGITS + 1))
+    yield from (_written_out(f"{near:.{digits}g}") for digits in range(1, _DIGITS + 1))
     low = high = near
     for _ in range(_NEIGHBOURS):
         low, high = math.nextafter(low, -math.inf), math.nextafter(high, math.inf)
-        yield from (repr(low), repr(high))
+        yield from (_shortest(low), _shortest(high))
 
 
-def _plain(text: str) -> str:
-    """Without a power of ten where that is not too long, and without a fraction that is nothing but a zero."""
-    if "e" in text:
-        parsed = Decimal(text)
-        return format(parsed, "f") if parsed.adjusted() in _WRITTEN_OUT else text
+def _shortest(number: float) -> str:
+    """The shortest text of a number, without a fraction that is nothing but a zero."""
+    text = _written_out(repr(number))
     return text[:-2] if text.endswith(".0") else text
+
+
+def _written_out(text: str) -> str:
+    """Without a power of ten where that is not too long."""
+    if "e" not in text:
+        return text
+    parsed = Decimal(text)
+    return format(parsed, "f") if parsed.adjusted() in _WRITTEN_OUT else text

@@ -58,6 +58,7 @@ class Row:
     baseline: Literal["before", "after"] | None = None
     calibration: int | None = None
     calibration_point: int | None = None
+    samples: dict[int, float | None] | None = None  # by the id of the column's mapping
 
 
 @dataclass
@@ -148,6 +149,8 @@ class Finder:
             for position, channel in enumerate(self.test.items("channels")):
                 if mapping.channel in (EVERY_CHANNEL, channel["channel_id"]):
                     yield self._of("channels", position, name)
+        elif level == "sample":
+            yield Held((row.samples or {}).get(id(mapping)), name)
         elif level in ("calibration", "calibration_point"):
             yield from self._of_a_calibration(level, name, row)
         elif row.run is not None:

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Literal
 
 from interchange.model.manifest import NUMBERED, Block, EntriesBlock, Manifest, TableBlock, level_of, unit_source
 from interchange.model.mapping import Mapping, is_number
 from interchange.reading.header import apart
 from interchange.reading.rows import split_cells, trimmed
-from interchange.reading.write_cells import Pen, spelled
+from interchange.reading.write_cells import Pen
 from interchange.reading.write_logs import log_rows
 from interchange.reading.write_parts import Finder, Row, Test, points_across
 from interchange.reading.write_starts import start_texts
+from interchange.reading.write_units import best_unit
 
 Cells = list[str]
 _NO_SPACE_BEFORE = ":"
@@ -72,13 +73,10 @@ class Writer:
     # rows that are tests
 
     def _table_of_tests(self, table: TableBlock, tests: Sequence[Test]) -> list[str]:
-        columns = _by_name(table)
-        units = [self._unit(table, mappings) for mappings in columns.values()]
-        rows: list[Cells] = []
-        for test in tests:
-            pen = self._pen(test)
-            for row in self._rows(test, table, None):
-                rows.append(self._cells(pen, table, columns, row, units))
+        columns = self._by_name(table)
+        about = [(pen, row) for pen in map(self._pen, tests) for row in self._rows(pen.test, table, None)]
+        units = self._units(table, columns, about)
+        rows = [self._cells(pen, table, columns, row, units) for pen, row in about]
         if self.layout.transposed:
             return [self._line(list(cells)) for cells in zip(self._header(table, columns, units), *rows, strict=True)]
         return [*self._head(table, columns, units), *map(self._line, rows)]
@@ -142,12 +140,13 @@ class Writer:
     def _block(self, pen: Pen, block: Block, row: Row) -> list[str]:
         if isinstance(block, EntriesBlock):
             return self._entries(pen, block, row)
-        columns = _by_name(block)
-        units = [self._unit(block, mappings) for mappings in columns.values()]
+        columns = self._by_name(block)
         if block.each_row in ("sample", "channel"):
-            rows = log_rows(pen, block, self.manifest, columns, units)
+            rows, units = log_rows(pen, block, self.manifest, columns, self._unit)
         else:
-            rows = [self._cells(pen, block, columns, one, units) for one in self._rows(pen.test, block, row)]
+            about = [(pen, one) for one in self._rows(pen.test, block, row)]
+            units = self._units(block, columns, about)
+            rows = [self._cells(pen, block, columns, one, units) for _, one in about]
         return [*self._head(block, columns, units), *map(self._line, rows)] if rows else []
 
     def _entries(self, pen: Pen, block: EntriesBlock, row: Row) -> list[str]:
@@ -196,6 +195,8 @@ class Writer:
 
         def baseline(when: Literal["before", "after"]) -> Iterator[Row]:
             if f"baseline_{when}" in said and any(name.startswith(f"baseline_{when}_") for name in held):
+                for name in ("positive_pa", "negative_pa", "count"):
+                    test.why[f"runs.{run}.baseline_{when}_{name}"] = "the layout holds a baseline of one reading"
                 yield Row(run=run, baseline=when)
 
         yield from baseline("before")
@@ -244,7 +245,17 @@ class Writer:
             for name, unit in zip(columns, units, strict=True)
         ]
 
-    def _unit(self, table: TableBlock, mappings: Sequence[Mapping]) -> str | None:
+    def _units(
+        self, table: TableBlock, columns: dict[str, list[Mapping]], about: Sequence[tuple[Pen, Row]]
+    ) -> list[str | None]:
+        return [
+            self._unit(table, mappings, (pen.finder.held(table, one, one.to, row).value for pen, row in about))
+            if (one := next(iter(mappings), None)) is not None and one.to is not None
+            else None
+            for mappings in columns.values()
+        ]
+
+    def _unit(self, table: TableBlock, mappings: Sequence[Mapping], values: Iterable[float | None]) -> str | None:
         """What the header or the row of units says of a column; None where the layout states the unit."""
         for mapping in mappings:
             if mapping.to is None or not is_number(mapping.to) or mapping.time_format is not None:
@@ -256,8 +267,20 @@ class Writer:
                     if name == mapping.name and unit:
                         return unit
             if source in ("header", "unit_row"):
-                return spelled(mapping.to)
+                return best_unit(mapping.to, values, self.layout)
         return None
+
+    def _by_name(self, table: TableBlock) -> dict[str, list[Mapping]]:
+        """Columns in the order of the manifest, with what each is mapped to; and names by which the layout is known."""
+        columns: dict[str, list[Mapping]] = {}
+        for column in _in_order(table):
+            if column.to is not None:
+                columns.setdefault(column.name, []).append(column)
+        marks, known = table.header_unit_marks, self.manifest.recognise.header_names
+        known = known if marks is None else tuple(apart(name, marks)[0] for name in known)
+        for name in (*table.header_names, *(known if not columns.keys().isdisjoint(known) else ())):
+            columns.setdefault(name, [])
+        return columns
 
     def _pen(self, test: Test) -> Pen:
         return Pen(Finder(test, self.manifest), self.layout, start_texts(test, self.manifest))
@@ -272,18 +295,6 @@ class Writer:
         text = io.StringIO()
         csv.writer(text, delimiter=self.layout.delimiter, lineterminator="").writerow(cells)
         return text.getvalue()
-
-
-def _by_name(table: TableBlock) -> dict[str, list[Mapping]]:
-    """The columns of a table in the order of the manifest, with what each is mapped to; and names it is known by."""
-    columns: dict[str, list[Mapping]] = {}
-    for column in _in_order(table):
-        if column.to is not None:
-            columns.setdefault(column.name, []).append(column)
-    for name in table.header_names:
-        if name not in columns:
-            columns[name] = []
-    return columns
 
 
 def _in_order(table: TableBlock) -> Iterator[Mapping]:
