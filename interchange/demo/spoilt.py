@@ -1,4 +1,4 @@
-"""Deliveries of the year that cannot be read as they stand: cut, slipped, shifted, empty, no text."""
+"""Deliveries of the year that cannot be read as they stand: cut, slipped, shifted, empty, no text; and one in another encoding."""
 
 from __future__ import annotations
 
@@ -19,6 +19,11 @@ def _text(delivery: Delivery) -> tuple[list[str], str, str]:
         end = "\r\n" if "\r\n" in text else "\n"
         return text.split(end), end, encoding
     raise ValueError(delivery.file)
+
+
+def _words(test: Mapping[str, object]) -> list[str]:
+    planted = test["planted"]
+    return [str(word) for word in planted] if isinstance(planted, list) else []
 
 
 def _refused(file: str, why: str, content: bytes) -> Delivery:
@@ -47,7 +52,15 @@ def spoilt(made: Mapping[str, Delivery]) -> list[Delivery]:
     german = made["harrow/c2/2025-07/FV-1923-after.csv"]
     points = made["harrow/c2/2025-12/FV-1930-after.csv"]
     rng = generator("a scan, not a table")
+    wide_text = Delivery(
+        "ostrel/o1/2026-01/tests-sept-new-laptop.csv",
+        ("\ufeff" + sheet.content.decode()).encode("utf-16-le"),
+        "imported",
+        "UTF-16 with its mark, as a spreadsheet saves it on request; the tests of September once more",
+        tuple({**test, "planted": [*_words(test), f"resend_of:{sheet.file}"]} for test in sheet.tests),
+    )
     return [
+        wide_text,
         _refused(
             "ostrel/o1/2025-09/tests-sept.csv",
             "cut within its fifth row; sent again whole",
@@ -59,11 +72,6 @@ def spoilt(made: Mapping[str, Delivery]) -> list[Delivery]:
             "row 4 has a comma too many: its cells are shifted by one column",
             4,
             _line(shifted, 4).replace("O2,", "O2,,", 1),
-        ),
-        _refused(
-            "ostrel/o1/2026-01/tests-jan-new-laptop.csv",
-            "UTF-16, as a spreadsheet saves it on request",
-            ("\ufeff" + sheet.content.decode()).encode("utf-16-le"),
         ),
         _refused("quillby/q2/2025-09/tests.csv", "a header without rows", (_line(sheet, 1) + "\r\n").encode()),
         _refused("quillby/q2/2025-10/FV-2954 before 1s.txt", "no bytes at all", b""),

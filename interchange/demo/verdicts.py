@@ -124,7 +124,7 @@ def _by_wind(state: str, *, single: bool, both: bool) -> tuple[set[str], set[str
         if state == "windy":
             return {"note", "retest_advised"}, set(), {"retest_advised", "cannot_tell"}, "strong wind on one point"
         if state == "breezy":
-            return {"sound", "note"}, set(), publish, "one point in a breeze"
+            return {"sound", "note"}, set(), publish | {"retest_advised"}, "one point in a breeze"
         return {"sound"}, set(), publish, "calm; one point, one direction"
     if state == "windy":
         return (

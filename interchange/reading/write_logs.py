@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from collections.abc import Mapping as Named
 from dataclasses import dataclass
-from datetime import UTC, timedelta
+from datetime import timedelta
 
 from interchange.model.manifest import Manifest, TableBlock
 from interchange.model.mapping import SIGNED, Mapping
@@ -18,6 +18,7 @@ from interchange.reading.write_units import best_unit
 
 Columns = Named[str, Sequence[Mapping]]
 UnitOf = Callable[[TableBlock, Sequence[Mapping], Iterable[float | None]], str | None]
+Rows = tuple[list[list[str]], dict[str, str | None]]
 _CLOCKS = ("time_s", "sampled_at")
 _DAY_DECIMALS = 6  # a tenth of a second
 _NO_START = "the layout writes when each value was taken, and the start of the test is not known to the second"
@@ -30,11 +31,9 @@ class _Series:
     seconds: list[float]
 
 
-def log_rows(
-    pen: Pen, table: TableBlock, manifest: Manifest, columns: Columns, unit_of: UnitOf
-) -> tuple[list[list[str]], list[str | None]]:
-    """The rows of a table of samples, or of the legend of one, and the units of its columns."""
-    nothing: list[str | None] = [None] * len(columns)
+def log_rows(pen: Pen, table: TableBlock, manifest: Manifest, columns: Columns, unit_of: UnitOf) -> Rows:
+    """The rows of a table of samples, or of the legend of one, and the names of its columns with their units."""
+    nothing: dict[str, str | None] = dict.fromkeys(columns)
     if table.each_row == "channel":
         return [_legend_row(pen, table, columns, one) for one in _in_legend(pen.test, manifest)], nothing
     return (_tall(pen, manifest, columns), nothing) if table.tall else _wide(pen, table, columns, unit_of)
@@ -64,7 +63,7 @@ def _seconds(trace: Trace) -> list[float]:
 # side by side
 
 
-def _wide(pen: Pen, table: TableBlock, columns: Columns, unit_of: UnitOf) -> tuple[list[list[str]], list[str | None]]:
+def _wide(pen: Pen, table: TableBlock, columns: Columns, unit_of: UnitOf) -> Rows:
     test = pen.test
     taken = _places(test, [one for one in table.columns if one.channel is not None and one.to is not None])
     series = {one.position: one for one in _series(test, list(taken))}
@@ -74,25 +73,28 @@ def _wide(pen: Pen, table: TableBlock, columns: Columns, unit_of: UnitOf) -> tup
             test.drop(f"channels.{one.position}", "its values were not taken at the times of the others")
             del series[one.position]
     if first is None:
-        return [], []
+        return [], {}
     values = {id(taken[position]): one.trace.values.to_pylist() for position, one in series.items()}
     rows = [Row(samples={key: some[index] for key, some in values.items()}) for index in range(len(first.seconds))]
     texts: list[list[str]] = []
-    found: list[str | None] = []
-    for mappings in columns.values():
+    found: dict[str, str | None] = {}
+    for name, mappings in columns.items():
         of_column = next((values[id(one)] for one in mappings if id(one) in values), None)
+        channels = [one for one in table.columns if one.name == name and one.channel is not None]
+        if channels and of_column is None and not any(one.required for one in channels):
+            continue  # an empty column would read as a channel
         unit = unit_of(table, mappings, of_column or ())
         if mappings and mappings[0].to in _CLOCKS:
             stamps = _stamps(pen, mappings[0], unit, first.seconds)
             if stamps is None:
                 for position in series:
                     test.drop(f"channels.{position}", _NO_START)
-                return [], []
+                return [], {}
             texts.append(stamps)
         else:
             cells = [pen.cell(table, mappings, row, unit) if mappings else None for row in rows]
             texts.append([pen.missing if cell is None else cell.text for cell in cells])
-        found.append(unit)
+        found[name] = unit
     return [list(row) for row in zip(*texts, strict=True)], found
 
 
@@ -115,10 +117,7 @@ def _stamps(pen: Pen, mapping: Mapping, unit: str | None, seconds: Sequence[floa
     """The times of the rows; None where the layout writes moments and the start is not known."""
     if mapping.to == "time_s":
         return [pen.elapsed(mapping, second, unit) for second in seconds]
-    time = pen.test.document["time"]
-    start, offset_s = time.get("started_at_local"), time.get("utc_offset_s")
-    if start is None and time.get("started_at_utc") is not None:
-        start, offset_s = time["started_at_utc"].astimezone(UTC).replace(tzinfo=None), 0
+    start, offset_s = pen.test.clock()
     form = mapping.time_format or ""
     texts = []
     for second in seconds:
@@ -127,7 +126,7 @@ def _stamps(pen: Pen, mapping: Mapping, unit: str | None, seconds: Sequence[floa
         if text is None:
             return None
         texts.append(text)
-    if texts and time.get("started_at_as_recorded") != texts[0]:
+    if texts and pen.test.document["time"].get("started_at_as_recorded") != texts[0]:
         pen.test.why["time.started_at_as_recorded"] = OWN_FORM
     return texts
 

@@ -8,6 +8,9 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
+import pyarrow as pa
+import pyarrow.compute as pc
+
 from interchange.model.question import Trace
 from interchange.model.session import Session
 from interchange.reading.write_parts import Test
@@ -23,7 +26,9 @@ _NAME_IN = {
     "openings": "opening",
     "fan_readings": "fan_id",
 }
+_OWN_WORDS = "the layout says of its own"
 _NOTHING_TAKES_IT = "no column or key of the layout takes it"
+_DIGITS = "no number in the unit of the layout brings back its last digits"
 _SHOWN = 60
 _LAST_DIGITS = 1e-12
 
@@ -59,10 +64,20 @@ def losses(test: Test, found: Session, found_traces: Mapping[str, Trace]) -> lis
     for position in test.left("channels"):
         channel = test.items("channels")[position]
         before, after = test.traces.get(channel["channel_id"]), found_traces.get(channel["channel_id"])
-        if before is not None and after is not None and not before.values.slice(0).equals(after.values.slice(0)):
+        why = None if before is None or after is None else _why_changed(before.values.slice(0), after.values.slice(0))
+        if why is not None:
             path = f"channels.{position}.values"
-            listed.append(Loss(test.session.session_id, path, f"{len(before.values)} values", "the values change"))
+            listed.append(Loss(test.session.session_id, path, _counted(channel["sample_count"]), why))
     return listed
+
+
+def _why_changed(held: pa.Array, read: pa.Array) -> str | None:
+    if held.equals(read):
+        return None
+    if len(held) != len(read) or not pc.is_null(held).equals(pc.is_null(read)):
+        return "other values are missing"
+    off, most = (pc.max(pc.abs(values)).as_py() for values in (pc.subtract(held, read), held))
+    return _DIGITS if off <= _LAST_DIGITS * most else "the values change"
 
 
 def lost(session: Session, why: str) -> Loss:
@@ -77,17 +92,7 @@ def _differences(test: Test, path: Path, held: Any, read: Any) -> Iterator[tuple
             yield from _differences(test, (*path, name), held.get(name), read.get(name))
     elif isinstance(held, tuple | list) and isinstance(read, tuple | list):
         yield from _in_lists(test, path, held, read)
-    elif isinstance(held, dict):
-        if not _leaves(held):  # an item of which nothing but its place is known
-            yield ".".join(path), held, _why(test, ".".join(path), held, None)
-        for name, value in held.items():
-            yield from _differences(test, (*path, name), value, None)
-    elif isinstance(held, tuple | list):
-        for index, value in enumerate(held):
-            yield from _differences(test, (*path, str(index)), value, None)
-    elif isinstance(read, dict) and _leaves(read):
-        yield from _differences(test, path, dict.fromkeys(read), read)
-    elif held != read and not (held is None and read == ()):
+    elif held != read:
         yield ".".join(path), held, _why(test, ".".join(path), held, read)
 
 
@@ -101,13 +106,17 @@ def _in_lists(test: Test, path: Path, held: Sequence[Any], read: Sequence[Any]) 
             left.append(index)
     order = _partners(_NAME_IN.get(path[-1]), [held[index] for index in left], read)
     for index, partner in zip(left, order, strict=True):
-        yield from _differences(test, (*path, str(index)), held[index], None if partner is None else read[partner])
+        where = ".".join((*path, str(index)))
+        if partner is None:
+            yield where, held[index], test.why.get(where, "the layout has no place for it")
+        else:
+            yield from _differences(test, (*path, str(index)), held[index], read[partner])
     taken = [partner for partner in order if partner is not None]
     if taken != sorted(taken):
         yield ".".join(path), held, "they stand in another order"
     for position in range(len(read)):
         if position not in taken:
-            yield from _differences(test, (*path, str(len(held) + position)), None, read[position])
+            yield ".".join((*path, str(len(held) + position))), None, f"{_OWN_WORDS}: {_shown(read[position])}"
 
 
 def _partners(name: str | None, held: Sequence[Any], read: Sequence[Any]) -> list[int | None]:
@@ -127,10 +136,10 @@ def _why(test: Test, path: str, held: Any, read: Any) -> str:
     if read is None:
         return _NOTHING_TAKES_IT
     if held is None:
-        return f"the layout says of its own: {_shown(read)}"
+        return f"{_OWN_WORDS}: {_shown(read)}"
     numbers = not isinstance(held, bool) and isinstance(held, int | float) and isinstance(read, int | float)
     if numbers and math.isclose(held, read, rel_tol=_LAST_DIGITS, abs_tol=_LAST_DIGITS):
-        return "no number in the unit of the layout brings back its last digits"
+        return _DIGITS
     return f"reads otherwise: {_shown(read)}"
 
 
@@ -138,10 +147,13 @@ def _shown(value: Any) -> str:
     if value is None:
         return ""
     if isinstance(value, dict | list | tuple):
-        count = _leaves(value)
-        return f"{count} value{'' if count == 1 else 's'}"
+        return _counted(_leaves(value))
     text = value.isoformat() if isinstance(value, date | datetime) else str(value)
     return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
+
+
+def _counted(count: int) -> str:
+    return f"{count} value{'' if count == 1 else 's'}"
 
 
 def _leaves(value: Any) -> int:

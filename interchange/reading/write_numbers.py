@@ -22,12 +22,17 @@ def number_text(
     """
     exact = float(value)
     near = (exact - offset) / factor
-    texts = _texts(near, decimals, same_unit=factor == 1.0 and offset == 0.0)
-    found = next((text for text in texts if _converted(float(text), factor, offset) == exact), None)
-    plain = _shortest(near) if found is None else found
+    off = math.inf
+    plain = ""
+    for text in _texts(near, decimals, same_unit=factor == 1.0 and offset == 0.0):
+        error = abs(_converted(float(text), factor, offset) - exact)
+        if error < off or not plain:
+            plain, off = text, error
+        if not off:
+            break
     while plain.replace(".", layout.decimal_mark) in marks:
         plain += "0" if "." in plain else ".0"
-    return plain.replace(".", layout.decimal_mark), found is not None
+    return plain.replace(".", layout.decimal_mark), off == 0.0
 
 
 def plain_number(value: float, layout: Layout) -> str:

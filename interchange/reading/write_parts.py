@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from typing import Any, Literal
 
 from interchange.model.base import Record
@@ -78,6 +79,19 @@ class Test:
         others = self.document["other_readings"]
         named = any(one.other is not None for block in self.manifest.block for one in block.fields)
         self.runs = [_as_run(others)] if others and not named else self.document["runs"]
+
+    def clock(self, name: str = "started_at_local") -> tuple[datetime | None, int | None]:
+        """A time of the test by the clock that the layout writes, and that clock's offset from UTC, if known [s]."""
+        time = self.document["time"]
+        when, offset_s = time.get(name), time.get("utc_offset_s")
+        fields = [one for block in self.manifest.block for one in block.fields]
+        stated = [constant.value for constant in self.manifest.constant if constant.to == "utc_offset_s"]
+        if not stated or any(one.to == "utc_offset_s" or "%z" in (one.time_format or "") for one in fields):
+            return when, offset_s
+        if when is None or offset_s is None:
+            return None, None
+        own = int(stated[0])
+        return when + timedelta(seconds=own - offset_s), own
 
     def items(self, name: str) -> Sequence[dict[str, Any]]:
         """One of the session's lists."""

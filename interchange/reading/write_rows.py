@@ -77,9 +77,10 @@ class Writer:
         about = [(pen, row) for pen in map(self._pen, tests) for row in self._rows(pen.test, table, None)]
         units = self._units(table, columns, about)
         rows = [self._cells(pen, table, columns, row, units) for pen, row in about]
+        names = dict(zip(columns, units, strict=True))
         if self.layout.transposed:
-            return [self._line(list(cells)) for cells in zip(self._header(table, columns, units), *rows, strict=True)]
-        return [*self._head(table, columns, units), *map(self._line, rows)]
+            return [self._line(list(cells)) for cells in zip(self._header(table, names), *rows, strict=True)]
+        return [*self._head(table, names), *map(self._line, rows)]
 
     # a file that is one test
 
@@ -142,12 +143,13 @@ class Writer:
             return self._entries(pen, block, row)
         columns = self._by_name(block)
         if block.each_row in ("sample", "channel"):
-            rows, units = log_rows(pen, block, self.manifest, columns, self._unit)
+            rows, names = log_rows(pen, block, self.manifest, columns, self._unit)
         else:
             about = [(pen, one) for one in self._rows(pen.test, block, row)]
             units = self._units(block, columns, about)
             rows = [self._cells(pen, block, columns, one, units) for _, one in about]
-        return [*self._head(block, columns, units), *map(self._line, rows)] if rows else []
+            names = dict(zip(columns, units, strict=True))
+        return [*self._head(block, names), *map(self._line, rows)] if rows else []
 
     def _entries(self, pen: Pen, block: EntriesBlock, row: Row) -> list[str]:
         keys: dict[str, list[Mapping]] = {}
@@ -229,21 +231,20 @@ class Writer:
             cells.append(written.text if written is not None else pen.missing)
         return cells
 
-    def _head(self, table: TableBlock, columns: dict[str, list[Mapping]], units: Sequence[str | None]) -> list[str]:
-        names = self._header(table, columns, units)
+    def _head(self, table: TableBlock, units: dict[str, str | None]) -> list[str]:
+        """The rows above the values, from the names of the columns and their units."""
+        names = self._header(table, units)
         lines = [self._line(names)] if table.header_rows == 1 else [*map(self._line, _two_rows(names))]
         for role in table.below_header:
-            lines.append(self._line([unit or "" for unit in units] if role == "units" else [""] * len(names)))
+            cells = [unit or "" for unit in units.values()] if role == "units" else [""] * len(names)
+            lines.append(self._line(cells))
         return lines
 
-    def _header(self, table: TableBlock, columns: dict[str, list[Mapping]], units: Sequence[str | None]) -> Cells:
+    def _header(self, table: TableBlock, units: dict[str, str | None]) -> Cells:
         if table.header_unit_marks is None:
-            return list(columns)
+            return list(units)
         before, after = table.header_unit_marks
-        return [
-            f"{name} {before.lstrip()}{unit}{after}" if unit else name
-            for name, unit in zip(columns, units, strict=True)
-        ]
+        return [f"{name} {before.lstrip()}{unit}{after}" if unit else name for name, unit in units.items()]
 
     def _units(
         self, table: TableBlock, columns: dict[str, list[Mapping]], about: Sequence[tuple[Pen, Row]]

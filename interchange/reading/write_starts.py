@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime
 from itertools import combinations, pairwise
 
 from interchange.model.manifest import Layout, Manifest
@@ -13,6 +12,7 @@ from interchange.reading.write_parts import Test
 from interchange.reading.write_times import time_text
 
 _DAY, _CLOCK = ("%d", "days since", "epoch"), ("%H", "%I", "days since", "epoch")
+NO_OFFSET = "the layout needs the offset from UTC, and none is known"
 OWN_FORM = "the layout writes times in a form of its own"
 
 
@@ -28,25 +28,24 @@ def start_texts(test: Test, manifest: Manifest) -> dict[int, str]:
 
 def _texts(test: Test, name: str, mappings: Sequence[Mapping], layout: Layout) -> list[tuple[Mapping, str]]:
     group = test.document["time"]
-    when, recorded = group.get(name), group.get(name.replace("_local", "_as_recorded"))
+    (when, offset_s), recorded = test.clock(name), group.get(name.replace("_local", "_as_recorded"))
+    if when is None and group.get(name) is not None:
+        test.why[f"time.{name}"] = NO_OFFSET
+        return []
     if when is None:
         known = [one for one in mappings if recorded is not None and _reads(recorded, one, layout) is not None]
         return [(one, recorded) for one in known[:1]]
     if group.get("time_quality") == "date_only" and not all(_has(one, _CLOCK) for one in mappings):
         mappings = [one for one in mappings if not _has(one, _CLOCK)]
-    made = [(one, text) for one in mappings if (text := _text(test, one, when, layout)) is not None]
+    made = [(one, text) for one in mappings if (text := time_text(one.time_format or "", when, offset_s, layout))]
     if len(made) < len(mappings):
-        test.why[f"time.{name}"] = "the layout writes the offset from UTC, and none is known"
+        test.why[f"time.{name}"] = NO_OFFSET
     elif when.second and not any(_has(one, ("%S", *TIME_COUNTS)) for one in mappings):
         test.why[f"time.{name}"] = "the layout writes no seconds"
     kept = _cut(recorded, made, layout) if recorded is not None else None
     if kept is None and mappings:
         test.why[f"time.{name.replace('_local', '_as_recorded')}"] = OWN_FORM
     return made if kept is None else kept
-
-
-def _text(test: Test, mapping: Mapping, when: datetime, layout: Layout) -> str | None:
-    return time_text(mapping.time_format or "", when, test.document["time"].get("utc_offset_s"), layout)
 
 
 def _has(mapping: Mapping, parts: Sequence[str]) -> bool:

@@ -73,6 +73,8 @@ def content_of(file: str, root=ROOT) -> bytes:
 
 
 def text_of(content: bytes) -> str:
+    if content.startswith(b"\xff\xfe"):
+        return content.decode("utf-16")
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -210,9 +212,9 @@ def register(name: str, root=ROOT) -> list[dict[str, str]]:
 def law_of(fan: str, configuration: str, day: date, root=ROOT) -> tuple[float, float]:
     """Coefficient and exponent that held for a fan on a day, from the register."""
     rows = [row for row in register("calibrations", root) if row["fan_serial"] == fan]
-    latest = max(row["calibrated_on"] for row in rows if row["calibrated_on"] <= f"{day}")
-    row = next(r for r in rows if (r["fan_configuration"], r["calibrated_on"]) == (configuration, latest))
-    return float(row["coefficient_m3_h"]), float(row["exponent"])
+    latest = max(row["fan_calibrated_on"] for row in rows if row["fan_calibrated_on"] <= f"{day}")
+    row = next(r for r in rows if (r["fan_configuration"], r["fan_calibrated_on"]) == (configuration, latest))
+    return float(row["fan_coefficient_m3_h"]), float(row["fan_exponent"])
 
 
 def german_parts(text: str) -> dict[str, list[list[str]]]:

@@ -115,7 +115,7 @@ def test_one_crew_bunches_just_under_the_target():
 
 
 def test_a_late_calibration_shows_in_the_registers():
-    due = {(row["fan_serial"], row["calibrated_on"]): row["due_on"] for row in register("calibrations")}
+    due = {(row["fan_serial"], row["fan_calibrated_on"]): row["fan_calibration_due_on"] for row in register("calibrations")}
     late = planted("late_calibration")
     assert len(late) >= 5
     for delivery, _ in late:
@@ -124,12 +124,12 @@ def test_a_late_calibration_shows_in_the_registers():
             found = re.search(r"Fan calibrated;(\S+)|Gebläse geprüft;(\S+)", said)
             assert datetime.strptime(found[1] or found[2], "%d.%m.%Y").date() == date(2022, 6, 14)
     carried = [row for row in register("kit") if row["fan_serial"] == "F-0088"]
-    assert [(row["crew"], row["from"]) for row in carried] == [("C2", "2025-09-01")]
-    assert due["F-0088", "2022-06-14"] < carried[0]["from"]
+    assert [(row["crew"], row["valid_from"]) for row in carried] == [("C2", "2025-09-01")]
+    assert due["F-0088", "2022-06-14"] < carried[0]["valid_from"]
     others = [row for row in register("kit") if row["fan_serial"] != "F-0088"]
     for row in others:
-        held = [day for (fan, begun), day in due.items() if fan == row["fan_serial"] and begun <= row["from"]]
-        assert max(held) >= row["from"]
+        held = [day for (fan, begun), day in due.items() if fan == row["fan_serial"] and begun <= row["valid_from"]]
+        assert max(held) >= row["valid_from"]
 
 
 def test_records_without_a_calibration_are_one_crews():
@@ -246,7 +246,7 @@ def test_registers_know_every_job_that_was_delivered():
 def test_kit_leaves_no_day_without_a_fan():
     spans: dict[str, list[tuple[date, date]]] = {}
     for row in register("kit"):
-        spans.setdefault(row["crew"], []).append((date.fromisoformat(row["from"]), date.fromisoformat(row["to"])))
+        spans.setdefault(row["crew"], []).append((date.fromisoformat(row["valid_from"]), date.fromisoformat(row["valid_to"])))
     for rows in spans.values():
         assert (rows[0][0], rows[-1][1]) == (date(2025, 3, 1), date(2026, 2, 28))
         assert all((late[0] - early[1]).days == 1 for early, late in pairwise(rows))
@@ -265,7 +265,7 @@ def test_serial_numbers_in_files_are_those_of_the_register():
             continue
         when = f"{datetime.strptime(day, '%d.%m.%Y').date()}"
         crew = delivery["file"].split("/")[1].upper()
-        kit = next(r for r in register("kit") if r["crew"] == crew and r["from"] <= when <= r["to"])
+        kit = next(r for r in register("kit") if r["crew"] == crew and r["valid_from"] <= when <= r["valid_to"])
         assert (told["Gauge"], told["Fan"]) == (kit["gauge_serial"], kit["fan_serial"]), test["job_id"]
 
 
@@ -275,7 +275,7 @@ def test_spoilt_files_are_spoilt_as_told():
     assert content_of("ostrel/o1/2025-09/tests-sept-again.csv").startswith(cut)
     shifted = text("ostrel/o2/2025-06/crew 2 june.csv").splitlines()
     assert [line.count(",") for line in shifted[:5]] == [17, 17, 17, 18, 17]
-    assert content_of("ostrel/o1/2026-01/tests-jan-new-laptop.csv").startswith(b"\xff\xfeJ\x00o\x00")
+    assert content_of("ostrel/o1/2026-01/tests-sept-new-laptop.csv").startswith(b"\xff\xfeJ\x00o\x00")
     assert len(text("quillby/q2/2025-09/tests.csv").splitlines()) == 1
     assert content_of("quillby/q2/2025-10/FV-2954 before 1s.txt") == b""
     slip = next(row for row in text("quillby/q1/2025-11/novembre (1).csv").splitlines() if "Débit (m³/h)" in row)
