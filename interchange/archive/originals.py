@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO, cast
@@ -25,14 +25,26 @@ def path(root: Path, source_sha256: str) -> Path:
     return root / FOLDER / source_sha256[:2] / f"{source_sha256}.zst"
 
 
-def keep(root: Path, source: Source) -> str:
-    """Keep a source durably, once; return the hash of the compressed file.
+def keep(root: Path, sources: Sequence[Source]) -> list[str | None]:
+    """Keep sources durably, each once; the hashes of the compressed files.
 
-    Raises SourceError where the source no longer gives the bytes it was read with.
+    A source nobody could read has no hash, so no bytes to keep either: it gives None. Raises SourceError where a
+    source no longer gives the bytes it was read with.
     """
+    folders: set[Path] = set()
+    found = [_keep(root, source, folders) if source.sha256 else None for source in sources]
+    for folder in sorted(folders):
+        fsync_folder(folder)
+    if folders:
+        fsync_folder(root / FOLDER)
+    return found
+
+
+def _keep(root: Path, source: Source, folders: set[Path]) -> str:
     target = path(root, source.sha256)
     if not target.exists():
         target.parent.mkdir(parents=True, exist_ok=True)
+        folders.add(target.parent)
         part = target.with_name(f".{secrets.token_hex(8)}.part")
         try:
             _compress(source, part)
@@ -40,8 +52,6 @@ def keep(root: Path, source: Source) -> str:
             part.replace(target)
         finally:
             part.unlink(missing_ok=True)
-        fsync_folder(target.parent)
-        fsync_folder(target.parent.parent)
     return sha256(target)
 
 

@@ -120,7 +120,7 @@ class Store:
             return Receipt(log.read(self.root).number)
         _check(imports)
         try:
-            kept = [self._keep(one) for one in imports]
+            kept = originals.keep(self.root, [one.source for one in imports])
             after_step("originals")
             for attempt in range(_ATTEMPTS):
                 before = self.snapshot()
@@ -140,10 +140,6 @@ class Store:
             raise SourceError(*_too_large(imports)) from None
         cure = "Wait until the other writers are done and import again; nothing was imported."
         raise fault("archive-busy", self.root, f"{_ATTEMPTS} commits by others", "a turn to commit", cure)
-
-    def _keep(self, one: Import) -> str | None:
-        # a source nobody could read has no hash, so no bytes to keep either; its journal row alone tells of it
-        return originals.keep(self.root, one.source) if one.source.sha256 else None
 
     def _write(self, plan: _Plan) -> list[log.Added]:
         written: list[log.Added] = []

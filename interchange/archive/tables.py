@@ -26,6 +26,7 @@ from interchange.model.question import Choice, Import, Question, Trace
 from interchange.model.session import Session
 
 CHUNK_SAMPLES = 65_536
+_PIECE_SAMPLES = 1 << 20
 
 _SCALARS: dict[str, pa.DataType] = {
     "str": pa.string(),
@@ -150,12 +151,24 @@ def stored_revision(session: Session, traces: Sequence[Trace]) -> str:
         return content
     digest = hashlib.sha256(content.encode())
     for trace in sorted(traces, key=lambda trace: trace.channel_id):
-        digest.update(json.dumps([trace.channel_id, trace.start_s, trace.interval_s, len(trace.values)]).encode())
+        digest.update(
+            json.dumps(
+                [trace.channel_id, trace.start_s, trace.interval_s, len(trace.values), trace.values.null_count]
+            ).encode()
+        )
         for values in (trace.values, trace.time_s):
-            if values is not None:
-                digest.update(pc.fill_null(values, 0.0).to_numpy(zero_copy_only=False).tobytes())
-                digest.update(values.is_valid().cast(pa.uint8()).to_numpy(zero_copy_only=False).tobytes())
+            if values is None:
+                continue
+            for part in _pieces(values):
+                digest.update(memoryview(pc.fill_null(part, 0.0).to_numpy(zero_copy_only=False)))
+            for part in _pieces(values) if values.null_count else ():
+                digest.update(part.is_valid().cast(pa.uint8()).to_numpy(zero_copy_only=False).tobytes())
     return digest.hexdigest()[:24]
+
+
+def _pieces(values: Any) -> Iterator[pa.Array]:
+    for first in range(0, len(values), _PIECE_SAMPLES):
+        yield values.slice(first, _PIECE_SAMPLES)
 
 
 def session_rows(sessions: Iterable[tuple[Session, str]]) -> pa.Table:

@@ -18,7 +18,10 @@ from interchange.cli.output import print_heading, print_section, say
     help="Keep the archive in this new folder; without it, it is thrown away at the end.",
 )
 @click.option(
-    "--jobs", type=int, metavar="N", help="Make a larger programme of N jobs, to see how an archive of its size behaves."
+    "--jobs",
+    type=int,
+    metavar="N",
+    help="Make a larger programme of N jobs, to see how an archive of its size behaves.",
 )
 def demo(folder: Path | None, jobs: int | None) -> None:
     """Build the demo archive and show what it says.

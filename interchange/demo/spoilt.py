@@ -1,4 +1,4 @@
-"""Deliveries of the year that cannot be read as they stand: cut, slipped, shifted, empty, no text; and one in another encoding."""
+"""Deliveries of the year that cannot be read as they stand, and one in an encoding of its own."""
 
 from __future__ import annotations
 

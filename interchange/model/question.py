@@ -60,7 +60,8 @@ class Answer:
 class Trace:
     """The values of one channel of one session, outside the document because there are many.
 
-    `values` is an Arrow float64 array in the unit of the channel's quantity, null where missing or over range;
+    `values` is an Arrow float64 array in the unit of the channel's quantity, null where missing or over range, or
+    what can be measured, sliced and listed as one where the values are too many for memory;
     `time_s` is given only where steps differ, else values stand `interval_s` apart from `start_s` on.
     """
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from mmap import mmap
 from typing import Literal
 
 import pyarrow as pa
@@ -13,8 +12,8 @@ import pyarrow.csv
 
 from interchange.model.manifest import Layout
 from interchange.reading.rows import QUOTE, split_cells
+from interchange.reading.text import Text
 
-Buffer = bytes | mmap
 SLICE_BYTES = 16 << 20  # so much of a table is in memory at once, as texts
 FEW_ROWS = 100  # below this, going row by row is quicker than setting up a parser
 _TEXT = pa.string()
@@ -70,7 +69,7 @@ class Body:
     `header` are the whole header cells as they stand, by which a second header is known.
     """
 
-    data: Buffer
+    data: Text
     start: int
     stop: int
     first_row: int
@@ -108,6 +107,7 @@ class Body:
 
     def _quick(self, start: int, stop: int, row: int, count: int) -> pa.RecordBatch | None:
         """The rows by a parser that knows neither quotes nor blank rows; None where they need a closer look."""
+        text = memoryview(self.data)[start:stop] if isinstance(self.data, bytes) else self.data[start:stop]
         if self.data.find(QUOTE.encode(), start, stop) >= 0:
             return None
         ragged: list[object] = []
@@ -118,7 +118,7 @@ class Body:
 
         names = [str(position) for position in range(len(self.header))]
         table = pyarrow.csv.read_csv(
-            pa.BufferReader(pa.py_buffer(memoryview(self.data)[start:stop])),
+            pa.BufferReader(pa.py_buffer(text)),
             read_options=pyarrow.csv.ReadOptions(column_names=names, use_threads=False, block_size=stop - start + 1),
             parse_options=pyarrow.csv.ParseOptions(
                 delimiter=cell_mark(self.layout), quote_char=False, invalid_row_handler=refuse
@@ -130,7 +130,7 @@ class Body:
         # blank rows are passed over or have a blank first cell, and then somebody must look at each row; so they must
         # where the header may come again, or a footer
         first = table.column(0)
-        if ragged or table.num_rows != count or pc.any(pc.match_like(first, "")).as_py():
+        if ragged or table.num_rows != count or pc.min(pc.binary_length(first)).as_py() == 0:
             return None
         for mark in (" ", "\t", *filter(None, self.header[:1]), *self.layout.footer_marks):
             if pc.any(pc.starts_with(first, mark)).as_py():
@@ -197,7 +197,7 @@ def blank(line: str, layout: Layout) -> bool:
     return not line.strip(f"{cell_mark(layout)} \t\u00a0")
 
 
-def newlines(data: Buffer, start: int, stop: int) -> int:
+def newlines(data: Text, start: int, stop: int) -> int:
     """Row ends in a stretch of the text."""
     return sum(data[at : min(at + _PIECE, stop)].count(b"\n") for at in range(start, stop, _PIECE))
 

@@ -7,11 +7,10 @@ import re
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from mmap import ACCESS_READ, mmap
 
 from interchange.errors import Place, Problem
 from interchange.model.manifest import Layout
-from interchange.reading.body import Buffer
+from interchange.reading.text import LargeText, Text
 
 WIDE_MARKS = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 _NAMES = {
@@ -28,7 +27,7 @@ _BLANKS = re.compile("[ \t]+")
 class Decoded:
     """UTF-8 whose rows all end in a line feed alone, and the encoding that held for every byte of the source."""
 
-    data: Buffer
+    data: Text
     encoding: str
 
     @property
@@ -62,14 +61,13 @@ def decode_stream(pieces: Callable[[], Iterable[bytes]], layout: Layout) -> Deco
     """
     first = next(iter(pieces()), b"")
     for encoding in _possible(first, layout.encodings):
-        with tempfile.TemporaryFile(prefix="interchange-") as file:
-            try:
-                for text in _pieces(pieces(), encoding, cut=False):
-                    file.write(_parted(text, layout).encode())
-            except UnicodeDecodeError:
-                continue
-            file.flush()
-            return Decoded(mmap(file.fileno(), 0, access=ACCESS_READ), encoding)
+        file = tempfile.TemporaryFile(prefix="interchange-")  # noqa: SIM115 (goes with the text)
+        try:
+            for text in _pieces(pieces(), encoding, cut=False):
+                file.write(_parted(text, layout).encode())
+        except UnicodeDecodeError:
+            continue
+        return Decoded(LargeText(file), encoding)
     return None
 
 

@@ -29,11 +29,10 @@ def read(
 
     What is wrong stands in the extract's problems.
     """
-    manifest = plugin.manifest
-    one = _extract(source, manifest, limits, None)
-    roles = companions.roles(manifest)
-    found = {role: _extract(file, manifest, limits, role) for role, file in (files or {}).items() if role in roles}
-    return replace(one, companions=found, problems=(*one.problems, *companions.missing(source, manifest, found)))
+    problem = guard.check(source, limits)
+    if problem is not None:
+        return Extract(source, plugin.manifest.layout.encodings[0], 0, problems=(problem,))
+    return _read(source, plugin.manifest, limits, files or {})
 
 
 def read_source(
@@ -62,7 +61,7 @@ def read_source(
     plugin = recognition.plugin or recognition.misread
     if plugin is None:
         return _refused(source, recognition.problem(source.name))
-    mapped = map_(read(source, plugin, limits, files), plugin.manifest, answers, context)
+    mapped = map_(_read(source, plugin.manifest, limits, files or {}), plugin.manifest, answers, context)
     return _imported(source, plugin, mapped)
 
 
@@ -82,13 +81,24 @@ def _imported(source: Source, plugin: Plugin, mapped: Mapped) -> Import:
     )
 
 
-def _extract(source: Source, manifest: Manifest, limits: guard.Limits, role: str | None) -> Extract:
-    problem = guard.check(source, limits)
-    decoded = None if problem is not None else _decoded(source, manifest)
+def _read(source: Source, manifest: Manifest, limits: guard.Limits, files: Mapping[str, Source]) -> Extract:
+    """The extract of a source that has been checked, with those of its companions."""
+    one = _extract(source, manifest, None)
+    found: dict[str, Extract] = {}
+    for role in companions.roles(manifest).keys() & files.keys():
+        problem = guard.check(files[role], limits)
+        if problem is None:
+            found[role] = _extract(files[role], manifest, role)
+        else:
+            found[role] = Extract(files[role], manifest.layout.encodings[0], 0, problems=(problem,))
+    return replace(one, companions=found, problems=(*one.problems, *companions.missing(source, manifest, found)))
+
+
+def _extract(source: Source, manifest: Manifest, role: str | None) -> Extract:
+    decoded = _decoded(source, manifest)
     if decoded is None:
         encodings = manifest.layout.encodings
-        problem = problem or refused(source.name, guard.load(source), encodings)
-        return Extract(source, encodings[0], 0, problems=(problem,))
+        return Extract(source, encodings[0], 0, problems=(refused(source.name, guard.load(source), encodings),))
     return lay_out(source, decoded.data, decoded.encoding, manifest, role)
 
 

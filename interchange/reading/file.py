@@ -20,6 +20,7 @@ from interchange.reading.extract import Entry, Extract, Table
 from interchange.reading.fields import Fields
 from interchange.reading.layout import texts_of
 from interchange.reading.points import FIRST, RowParts, number_of
+from interchange.reading.series import shifted
 from interchange.reading.values import Texts
 from interchange.reading.words import quoted
 
@@ -207,9 +208,7 @@ class FileTest:
             if channel.mapped.line is not None:
                 self.draft.part("line", "arrangement", channel.mapped.line)
             steps = channel.steps
-            own = steps.time_s
-            if own is not None and offset_s and isinstance(own, pa.Array):
-                own = pc.add(own, offset_s)
+            own = None if steps.time_s is None else shifted(steps.time_s, offset_s)
             start_s = steps.start_s + offset_s
             traces.append(Trace(session, channel.channel_id, start_s, steps.interval_s, own, channel.values))
         return traces

@@ -9,18 +9,19 @@ from interchange.files import Source
 from interchange.model.manifest import EntriesBlock, Manifest, TableBlock
 from interchange.reading import across
 from interchange.reading import cells as texts
-from interchange.reading.body import CUT, HEADER_AGAIN, QUOTE_OPEN, Body, Buffer, Looked, blank, cell_mark
+from interchange.reading.body import CUT, HEADER_AGAIN, QUOTE_OPEN, Body, Looked, blank, cell_mark
 from interchange.reading.collect import Collector
 from interchange.reading.extract import Entry, Extract, Owner, Passed, RowKind, Table
 from interchange.reading.header import Header, header_of, unmarked
 from interchange.reading.rows import split_cells, trimmed
+from interchange.reading.text import Text
 from interchange.reading.words import cut, quoted
 
 _BEFORE_DIGITS = f"+-{texts.UNICODE_MINUS}.,"
 _HINT = "sep="  # spreadsheets write so which mark separates cells
 
 
-def lay_out(source: Source, data: Buffer, encoding: str, manifest: Manifest, role: str | None = None) -> Extract:
+def lay_out(source: Source, data: Text, encoding: str, manifest: Manifest, role: str | None = None) -> Extract:
     """Entries and tables of a decoded text, with the owner of every row.
 
     `data` is UTF-8, its rows end in a line feed, and cells between runs of blanks are parted by tabs (see `decode`).
@@ -43,7 +44,7 @@ def lay_out(source: Source, data: Buffer, encoding: str, manifest: Manifest, rol
 class _Cutter:
     """Goes through a text from the top; `at` and `row` are the byte and the physical row that come next."""
 
-    def __init__(self, file: str, data: Buffer, manifest: Manifest, role: str | None) -> None:
+    def __init__(self, file: str, data: Text, manifest: Manifest, role: str | None) -> None:
         self.file, self.data, self.layout = file, data, manifest.layout
         self.mark = cell_mark(manifest.layout)
         self.size = len(data)
@@ -201,9 +202,8 @@ class _Cutter:
         header = self._second_row(cells, number) if block.header_rows > 1 else header_of(cells, block)
         for name in sorted({name for name in header.names if name and header.names.count(name) > 1}):
             found = f"the name {quoted(name)} {header.names.count(name)} times in the header"
-            self._fault(
-                "header-twice", found, "each name once", "Rename or remove one of the columns.", column=cut(name)
-            )
+            cure = "Rename or remove one of the columns."
+            self._fault("header-twice", found, "each name once", cure, row=header_row, column=cut(name))
         units, unit_row = header.units, header_row
         for role in block.below_header:
             unit_row = self.row if role == "units" else unit_row

@@ -68,7 +68,7 @@ class _Mapper:
             drafts = list(self._rows(rows[0])) if rows else list(self._file())
             if rows:
                 sheets.note_unsigned([draft for draft, *_ in drafts], self.file, self.found)
-                sheets.note_twice([draft for draft, *_ in drafts], self.file, self.found)
+                sheets.note_twice([(draft, said) for draft, _, said in drafts], self.file, self.found)
             for draft, kept, said in drafts:
                 finished = self._finish(draft, kept, said)
                 if finished is not None:
@@ -105,7 +105,11 @@ class _Mapper:
                 if not joined:
                     del run["points"]
                 draft.document["runs"].append(run)
-            kept = [keep.kept_cell(table, block, *column, index) for column in columns if column[2][index] not in ("", *self.manifest.layout.missing)]
+            kept = [
+                keep.kept_cell(table, block, *column, index)
+                for column in columns
+                if column[2][index] not in ("", *self.manifest.layout.missing)
+            ]
             if index == 0:
                 kept = keep.in_order([*self._kept_entries(), *kept])
             yield draft, kept, said[index]

@@ -9,7 +9,7 @@ from interchange.errors import Place, Problem
 from interchange.files import Source
 from interchange.model.manifest import Manifest, TableBlock
 from interchange.reading.body import cell_mark
-from interchange.reading.decode import Decoded, decode, with_line_feeds
+from interchange.reading.decode import WIDE_MARKS, decode, with_line_feeds
 from interchange.reading.header import unmarked
 from interchange.reading.registry import Plugin
 from interchange.reading.rows import split_cells, trimmed
@@ -85,21 +85,27 @@ def head_of(source: Source) -> bytes:
 
 def recognise(head: bytes, plugins: Sequence[Plugin]) -> Recognition:
     """Hold a file's first part (`head_of`) against every plugin's clauses."""
-    decoded: dict[tuple[tuple[str, ...], bool], Decoded | None] = {}
+    head = _first_rows(head)
+    decoded: dict[tuple[tuple[str, ...], bool], _Head | None] = {}
 
-    def text_of(manifest: Manifest) -> str | None:
+    def head_as(manifest: Manifest) -> _Head | None:
         key = (manifest.layout.encodings, manifest.layout.delimiter == "blanks")
         if key not in decoded:
-            decoded[key] = decode(head, manifest.layout, cut=True)
-        found = decoded[key]
-        return None if found is None else found.text
+            found = decode(head, manifest.layout, cut=True)
+            decoded[key] = None if found is None else _Head(found.text)
+        return decoded[key]
 
-    return _recognised(text_of, with_line_feeds(head.decode(ANY_BYTES, errors="replace")), plugins)
+    return _recognised(head_as, _Head(with_line_feeds(head.decode(ANY_BYTES, errors="replace"))), plugins)
+
+
+def _first_rows(head: bytes) -> bytes:
+    """No more than is looked at, so that the rest need not be decoded."""
+    return head if head.startswith(WIDE_MARKS) else b"\n".join(head.split(b"\n", HEAD_ROWS)[:HEAD_ROWS])
 
 
 def recognise_text(text_of: Callable[[Manifest], str], plugins: Sequence[Plugin]) -> Recognition:
     """Hold a text, as each plugin would have it written, against every plugin's clauses."""
-    return _recognised(text_of, "", plugins)
+    return _recognised(lambda manifest: _Head(text_of(manifest)), _Head(""), plugins)
 
 
 def begins_rows(source: Source, cells: Sequence[str], manifest: Manifest) -> bool:
@@ -108,13 +114,29 @@ def begins_rows(source: Source, cells: Sequence[str], manifest: Manifest) -> boo
         decoded = decode(head_of(source), manifest.layout, cut=True)
     except OSError:
         return False
-    lines = [] if decoded is None else decoded.text.split("\n", HEAD_ROWS)[:HEAD_ROWS]
+    found = _Head("" if decoded is None else decoded.text)
     mark = cell_mark(manifest.layout)
-    return all(any(row[:1] == [cell] for row in _rows_with((cell,), lines, mark)) for cell in cells)
+    return all(any(row[:1] == [cell] for row in found.rows_with((cell,), mark)) for cell in cells)
 
 
-def _recognised(text_of: Callable[[Manifest], str | None], any_text: str, plugins: Sequence[Plugin]) -> Recognition:
-    clauses = [(plugin, _clauses(text_of(plugin.manifest), any_text, plugin.manifest)) for plugin in plugins]
+class _Head:
+    """The first rows of a text."""
+
+    def __init__(self, text: str) -> None:
+        self._lines = text.split("\n", HEAD_ROWS)[:HEAD_ROWS]
+        self._text = "\n".join(self._lines)
+
+    def rows_with(self, words: Sequence[str], delimiter: str) -> list[list[str]]:
+        """The cells of those rows that may hold one of the words."""
+        there = [word for word in words if word in self._text]
+        if not there:
+            return []
+        rows = (split_cells(line, delimiter) or [] for line in self._lines if any(word in line for word in there))
+        return [[cell.strip() for cell in trimmed(row)] for row in rows]
+
+
+def _recognised(head_as: Callable[[Manifest], _Head | None], any_head: _Head, plugins: Sequence[Plugin]) -> Recognition:
+    clauses = [(plugin, _clauses(head_as(plugin.manifest), any_head, plugin.manifest)) for plugin in plugins]
     misread = [plugin for plugin, found in clauses if found.failed == (_not_text(plugin.manifest),)]
     matches = [(plugin, found) for plugin, found in clauses if not found.failed]
     misses = [found for _, found in clauses if found.failed]
@@ -127,27 +149,27 @@ def _recognised(text_of: Callable[[Manifest], str | None], any_text: str, plugin
     )
 
 
-def _clauses(text: str | None, any_text: str, manifest: Manifest) -> Clauses:
-    lines = (any_text if text is None else text).split("\n", HEAD_ROWS)[:HEAD_ROWS]
+def _clauses(own_head: _Head | None, any_head: _Head, manifest: Manifest) -> Clauses:
+    head = any_head if own_head is None else own_head
     delimiter = cell_mark(manifest.layout)
     wanted = manifest.recognise
     held: list[str] = []
     failed: list[str] = []
     if wanted.header_names:
-        rows = [_and_unmarked(row, manifest) for row in _rows_with(wanted.header_names, lines, delimiter)]
+        rows = [_and_unmarked(row, manifest) for row in head.rows_with(wanted.header_names, delimiter)]
         if manifest.layout.transposed:
             rows = [_and_unmarked([row[0] for row in rows if row], manifest)]
         best = max(rows, key=lambda row: len(set(wanted.header_names) & set(row)), default=[])
         held.extend(f"header name '{name}'" for name in wanted.header_names if name in best)
         failed.extend(f"header name '{name}'" for name in wanted.header_names if name not in best)
     for marker in wanted.rows:
-        found = trimmed(list(marker)) in _rows_with(marker[:1], lines, delimiter)
+        found = trimmed(list(marker)) in head.rows_with(marker[:1], delimiter)
         (held if found else failed).append(f"row '{delimiter.join(marker)}'")
     for cell in wanted.first_cells:
-        found = any(row[:1] == [cell] for row in _rows_with((cell,), lines, delimiter))
+        found = any(row[:1] == [cell] for row in head.rows_with((cell,), delimiter))
         (held if found else failed).append(f"row that begins with '{cell}'")
     lacks = [f"no {clause}" for clause in failed]
-    if text is None:
+    if own_head is None:
         lacks.append(_not_text(manifest))
     return Clauses(manifest.id, tuple(held), tuple(lacks))
 
@@ -160,9 +182,3 @@ def _and_unmarked(row: list[str], manifest: Manifest) -> list[str]:
     """The cells of a header, and what they are where their units are taken off."""
     blocks = [block for block in manifest.block if isinstance(block, TableBlock) and block.header_unit_marks]
     return [*row, *(name for block in blocks for name in unmarked(row, block) if name not in row)]
-
-
-def _rows_with(words: Sequence[str], lines: Sequence[str], delimiter: str) -> list[list[str]]:
-    """The cells of those rows that may hold one of the words."""
-    rows = (split_cells(line, delimiter) or [] for line in lines if any(word in line for word in words))
-    return [[cell.strip() for cell in trimmed(row)] for row in rows]

@@ -70,6 +70,16 @@ class Series:
         return values
 
 
+def shifted(values: pa.Array | Series, by: float) -> pa.Array | Series:
+    """The values plus a number."""
+    if not by:
+        return values
+    found = Series()
+    for _, part in pieces(values):
+        found.append(pc.add(part, by))
+    return found.finished()
+
+
 def pieces(values: pa.Array | Series, length: int = PIECE_VALUES) -> Iterator[tuple[int, pa.Array]]:
     """Stretches of the values with the position of their first."""
     for first in range(0, len(values), length):

@@ -7,12 +7,14 @@ from collections.abc import Sequence
 from interchange.errors import Place, Problem
 from interchange.reading.assemble import Draft
 from interchange.reading.collect import Collector
+from interchange.reading.runs import direction_by_sign
+from interchange.reading.start import Said
 
 
 def note_unsigned(drafts: Sequence[Draft], file: str, found: Collector) -> None:
-    """Note where every test of a sheet is pressurisation by its signs: so does a sheet look that writes none."""
-    directions = [run.get("direction") for draft in drafts for run in draft.document["runs"]]
-    if directions and set(directions) == {"pressurisation"}:
+    """Note where every test of a sheet is pressurisation by its signs alone: so does a sheet look that writes none."""
+    unstated = [run for draft in drafts for run in draft.document["runs"] if "direction" not in run]
+    if {direction_by_sign(run) for run in unstated} - {None} == {"pressurisation"}:
         found.add(
             Problem(
                 "all-above-zero",
@@ -24,12 +26,15 @@ def note_unsigned(drafts: Sequence[Draft], file: str, found: Collector) -> None:
         )
 
 
-def note_twice(drafts: Sequence[Draft], file: str, found: Collector) -> None:
-    """Note each row that says the same as one above it: a test is rarely done twice in the same minute."""
-    first: dict[str, int | None] = {}
-    for draft in drafts:
-        earlier = first.setdefault(repr(draft.document), draft.row)
-        if earlier != draft.row:
-            cure = "If it is one test, remove the row from the source and import it again."
-            same = f"the same test as in row {earlier}"
-            found.add(Problem("row-twice", Place(file, draft.row), same, "each test once", cure))
+def note_twice(drafts: Sequence[tuple[Draft, Said]], file: str, found: Collector) -> None:
+    """Note each row or column that says the same as an earlier one: a test is rarely done twice in a minute."""
+    first: dict[str, Draft] = {}
+    for draft, said in drafts:
+        times = [text for _, text, _ in (*said.moments, *said.ends)]
+        earlier = first.setdefault(repr((draft.document, times)), draft)
+        if earlier is not draft:
+            row = "column" if draft.row is None else "row"
+            cure = f"If it is one test, remove the {row} from the source and import it again."
+            same = f"the same test as in {earlier.place if earlier.row is None else f'row {earlier.row}'}"
+            place = Place(file, draft.row, draft.place if draft.row is None else None)
+            found.add(Problem("row-twice", place, same, "each test once", cure))

@@ -83,16 +83,30 @@ def _extremes(time_s: Times) -> tuple[float, float]:
     return min(end["min"] for end in ends), max(end["max"] for end in ends)
 
 
-def _usual(taken: pa.Array) -> float:
-    """The commonest step above zero [s]."""
-    forward = pc.round(taken.filter(pc.greater(taken, 0.0)), _FINEST_DIGITS)
-    return float(pc.mode(forward)[0].as_py()["mode"]) if len(forward) else 0.0
+def _usual(time_s: pa.Array, taken: pa.Array) -> float:
+    """The commonest step above zero [s], in as many decimals as most times have."""
+    forward = taken.filter(pc.greater(taken, 0.0))
+    if len(forward) == 0:
+        return 0.0
+    for digits in (_digits(time_s), _FINEST_DIGITS):
+        step: float = pc.mode(pc.round(forward, digits))[0].as_py()["mode"]
+        if step > 0.0:
+            break
+    return step
+
+
+def _digits(time_s: pa.Array) -> int:
+    """Decimals that are enough for more than half of the times."""
+    for digits in range(_FINEST_DIGITS):
+        if 2 * pc.sum(pc.equal(pc.round(time_s, digits), time_s)).as_py() > len(time_s):
+            return digits
+    return _FINEST_DIGITS
 
 
 def _report(time_s: Times, rows: Times, place: Place, found: Collector, *, uneven: bool) -> None:
     usual: float | None = None
     for first, part, taken in _differences(time_s):
-        usual = _usual(taken) if usual is None else usual
+        usual = _usual(part, taken) if usual is None else usual
         off = pc.greater(pc.abs(pc.subtract(taken, usual)), STEP_TOLERANCE_S)
         if uneven:
             off = pc.greater(taken, _GAP * usual)

@@ -29,7 +29,7 @@ _OFFERED = (
     *("m/s", "km/h", "mph", "knots", "/h", "s", "min", "h", "kg/m3", "deg"),
 )
 _conversion = lru_cache(maxsize=256)(units.conversion)
-_NUMBER_AND_UNIT = rf"^(?P<number>.*?[0-9.,])[{cells.BLANKS}]*(?P<unit>[^0-9.,\s].*)?$"
+_NUMBER_AND_UNIT = re.compile(rf"(.*?[0-9.,])[{cells.BLANKS}]*([^0-9.,\s].*)?")
 # spreadsheets keep a text from being taken for a formula by an apostrophe before it; export writes it so too
 _KEPT_FROM_FORMULA = re.compile("'[=+\\-@\t\r]")
 
@@ -250,10 +250,12 @@ class Reader:
     def _with_units(self, texts: Texts) -> tuple[pa.Array, list[Scale] | Scale | None]:
         """Cells that each hold a number and a unit, as `1,505 cfm`: those of one unit are read together."""
         whole = pc.utf8_trim_whitespace(texts.cells)
-        absent = pc.is_in(whole, value_set=pa.array(self.layout_of(texts.field).missing, pa.string()))
-        parts = pc.extract_regex(whole, _NUMBER_AND_UNIT)
-        unit_texts = pc.if_else(absent, "", pc.fill_null(pc.struct_field(parts, "unit"), "")).to_pylist()
-        number_texts = pc.coalesce(pc.struct_field(parts, "number"), whole)
+        missing = self.layout_of(texts.field).missing
+        matches = [None if text in missing else _NUMBER_AND_UNIT.fullmatch(text) for text in whole.to_pylist()]
+        unit_texts = [match[2] or "" if match else "" for match in matches]
+        number_texts = pa.array(
+            [match[1] if match else text for match, text in zip(matches, whole.to_pylist(), strict=True)], pa.string()
+        )
         values: list[float | None] = [None] * len(whole)
         scales: list[Scale] = [Scale("", 1.0, 0.0)] * len(whole)
         for unit in dict.fromkeys(unit_texts):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +16,7 @@ from interchange.model.session import Session
 from interchange.reading.door import read_source
 from interchange.reading.registry import Plugin
 from interchange.reading.write_losses import Loss, losses, lost
-from interchange.reading.write_parts import Test
+from interchange.reading.write_parts import GROUP_OF, KINDS_BY_POINTS, Test
 from interchange.reading.write_rows import Writer
 
 __all__ = ["Loss", "Written", "write"]
@@ -99,6 +100,9 @@ class _File:
             return f"the file could not be read: {' '.join([*trouble, *asked])}"
         if len(mapped.sessions) != len(tests):
             return "the file reads as another number of tests"
+        for test, read in zip(tests, mapped.sessions, strict=True):
+            if test.session.kind != read.kind and not {test.session.kind, read.kind} <= KINDS_BY_POINTS:
+                return f"the layout would make {read.kind.replace('_', ' ')} of {test.session.kind.replace('_', ' ')}"
         by_session: dict[str, dict[str, Trace]] = {}
         for trace in mapped.traces:
             by_session.setdefault(trace.session_id, {})[trace.channel_id] = trace
@@ -133,11 +137,14 @@ def _read(manifest: Manifest, files: Mapping[str | None, tuple[str, bytes]]) -> 
 
 def _by_file(sessions: Sequence[Session], manifest: Manifest) -> Iterator[tuple[str, list[Session]]]:
     """Names of files, without suffix, and the sessions that share them."""
-    by = [block.session_by for block in manifest.block if isinstance(block, TableBlock) and block.session_by]
     rows = any(isinstance(block, TableBlock) and block.each_row == "session" for block in manifest.block)
-    if rows or by or manifest.session_starts is not None:
+    if rows or manifest.session_starts is not None:
         if sessions:
             yield manifest.id, list(sessions)
+        return
+    keys = _keys(manifest)
+    if keys:
+        yield from _told_apart(sessions, keys, manifest.id)
         return
     names: dict[str, int] = {}
     for session in sessions:
@@ -145,3 +152,29 @@ def _by_file(sessions: Sequence[Session], manifest: Manifest) -> Iterator[tuple[
         name = name or session.session_id
         names[name] = names.get(name, 0) + 1
         yield (name if names[name] == 1 else f"{name}-{names[name]}"), [session]
+
+
+def _keys(manifest: Manifest) -> list[str]:
+    """Fields by which a table tells its tests apart."""
+    return [
+        one.to
+        for block in manifest.block
+        if isinstance(block, TableBlock)
+        for one in block.columns
+        if one.name in block.session_by and one.to is not None
+    ]
+
+
+def _told_apart(sessions: Sequence[Session], keys: Sequence[str], name: str) -> Iterator[tuple[str, list[Session]]]:
+    """Files in which no two tests share a key."""
+    files: list[list[Session]] = []
+    seen: Counter[tuple[object, ...]] = Counter()
+    for session in sessions:
+        groups = [getattr(session, GROUP_OF[key]) if key in GROUP_OF else session for key in keys]
+        key = tuple(getattr(group, name) for group, name in zip(groups, keys, strict=True))
+        if seen[key] == len(files):
+            files.append([])
+        files[seen[key]].append(session)
+        seen[key] += 1
+    for number, members in enumerate(files, 1):
+        yield (name if number == 1 else f"{name}-{number}"), members

@@ -13,7 +13,7 @@ from interchange.model.manifest import Block, Layout, unit_source
 from interchange.model.mapping import BY_POINTS, DATES, Mapping, is_number
 from interchange.quantities import QUANTITIES
 from interchange.reading.write_numbers import number_text
-from interchange.reading.write_parts import Finder, Held, Row
+from interchange.reading.write_parts import KINDS_BY_POINTS, Finder, Held, Row
 from interchange.reading.write_times import elapsed_text, time_text
 from interchange.reading.write_units import best_unit
 
@@ -102,17 +102,18 @@ class Pen:
 
     def _together(self, block: Block, wants: Sequence[Want], row: Row, unit: str | None) -> str:
         """One text for several mappings: the first that all of them read as they should."""
-        marks = [mark for want in wants for mark in want.mapping.missing] or [self.missing]
         filled = [want for want in wants if want.held.value is not None or id(want.mapping) in self.starts]
-        if not filled:
-            return marks[0]
-        if len(wants) == 1:
-            written = self._alone(block, wants[0].mapping, wants[0], row, unit)
-            return written.text if written is not None else marks[0]
-        first = self._alone(block, filled[0].mapping, filled[0], row, unit)
-        texts = [*([first.text] if first is not None else []), *(text for want in filled for text in self._texts(want))]
+        texts: list[str] = []
+        if filled:
+            first = self._alone(block, filled[0].mapping, filled[0], row, unit)
+            texts = [first.text] if first is not None else []
+            texts += [text for want in filled for text in self._texts(want)] if len(wants) > 1 else []
+        if not texts:
+            marks = [mark for want in wants for mark in want.mapping.missing]
+            missing = (one for one in marks if all(one in want.mapping.missing for want in wants))
+            return next(missing, self.missing)
         fitting = (text for text in texts if all(self._fits(want, text) for want in wants))
-        return next(fitting, texts[0] if texts else marks[0])
+        return next(fitting, texts[0])
 
     def _fits(self, want: Want, text: str) -> bool:
         mapping, value = want.mapping, want.held.value
@@ -221,7 +222,7 @@ class Pen:
 
 def _means(meaning: object, value: object) -> bool:
     """Whether a word of the layout that stands for one value stands for this one."""
-    return meaning == value or (meaning == BY_POINTS and value in ("single_point", "two_point", "multi_point"))
+    return meaning == value or (meaning == BY_POINTS and value in KINDS_BY_POINTS)
 
 
 def _holds(encoding: str, text: str) -> bool:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from collections.abc import Mapping as Named
 from dataclasses import dataclass
-from datetime import timedelta
 
 from interchange.model.manifest import Manifest, TableBlock
 from interchange.model.mapping import SIGNED, Mapping
@@ -13,7 +12,7 @@ from interchange.model.question import Trace
 from interchange.reading.write_cells import Pen
 from interchange.reading.write_parts import Held, Row, Test, paired
 from interchange.reading.write_starts import OWN_FORM
-from interchange.reading.write_times import time_text
+from interchange.reading.write_times import later, time_text
 from interchange.reading.write_units import best_unit
 
 Columns = Named[str, Sequence[Mapping]]
@@ -121,7 +120,7 @@ def _stamps(pen: Pen, mapping: Mapping, unit: str | None, seconds: Sequence[floa
     form = mapping.time_format or ""
     texts = []
     for second in seconds:
-        when = None if start is None else start + timedelta(seconds=second)
+        when = None if start is None else later(start, second)
         text = None if when is None else time_text(form, when, offset_s, pen.layout, day_decimals=_DAY_DECIMALS)
         if text is None:
             return None

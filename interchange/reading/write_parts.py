@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any, Literal
 
 from interchange.model.base import Record
@@ -12,9 +12,11 @@ from interchange.model.manifest import Block, Manifest, TableBlock, level_of
 from interchange.model.mapping import Level, Mapping
 from interchange.model.question import Trace
 from interchange.model.session import Session
+from interchange.reading.write_times import later
 
 FIRST = "1"
 EVERY_CHANNEL = "every"
+KINDS_BY_POINTS = frozenset({"single_point", "two_point", "multi_point"})
 
 GROUP_OF: dict[str, str] = {
     name: group
@@ -91,7 +93,7 @@ class Test:
         if when is None or offset_s is None:
             return None, None
         own = int(stated[0])
-        return when + timedelta(seconds=own - offset_s), own
+        return later(when, own - offset_s), own
 
     def items(self, name: str) -> Sequence[dict[str, Any]]:
         """One of the session's lists."""

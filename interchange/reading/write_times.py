@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import datetime, timedelta
 
 from interchange.model.manifest import Layout
 from interchange.reading.write_numbers import plain_number
 
 _DAY_DIGITS = 10  # finer than a hundredth of a millisecond
 _DAY, _SECOND = timedelta(days=1), timedelta(seconds=1)
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_EPOCH = datetime(1970, 1, 1)
 _CALENDAR: dict[str, Callable[[datetime], str]] = {
     "%Y": lambda when: f"{when.year:04d}",
     "%y": lambda when: f"{when.year % 100:02d}",
@@ -32,9 +32,10 @@ def time_text(
     `day_decimals` are those of a count of days; where not given, there are as many as it takes.
     """
     if time_format.startswith("epoch "):
-        if offset_s is None:
+        utc = None if offset_s is None else later(when, -offset_s)
+        if utc is None:
             return None
-        since = when.replace(tzinfo=timezone(timedelta(seconds=offset_s))) - _EPOCH
+        since = utc - _EPOCH
         return plain_number(since / (_SECOND if time_format == "epoch s" else _SECOND / 1000), layout)
     if time_format.startswith("days since "):
         first = datetime.fromisoformat(time_format.removeprefix("days since "))
@@ -52,6 +53,14 @@ def time_text(
     for part, words in _CALENDAR.items():
         text = text.replace(part, words(when))
     return text.replace("%b", layout.month_names[when.month - 1]) if layout.month_names is not None else text
+
+
+def later(when: datetime, seconds: float) -> datetime | None:
+    """A time so many seconds later; None where no calendar shows it."""
+    try:
+        return when + timedelta(seconds=seconds)
+    except OverflowError:
+        return None
 
 
 def elapsed_text(time_format: str, seconds: float) -> str:

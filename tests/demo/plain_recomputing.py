@@ -34,7 +34,11 @@ def at_reference(shown_m3_h: float, exponent: float, sign: float, indoor: float,
 
 
 def sheet_rows(content: bytes) -> list[dict[str, str]]:
-    return list(csv.DictReader(io.StringIO(content.decode("utf-8-sig"), newline="")))
+    return list(
+        csv.DictReader(
+            io.StringIO(content.decode("utf-16" if content.startswith(b"\xff\xfe") else "utf-8-sig"), newline="")
+        )
+    )
 
 
 def one_point(row: dict[str, str]) -> Fit:

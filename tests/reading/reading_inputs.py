@@ -1,8 +1,9 @@
-"""Sources written for these tests in the three layouts, and the few steps every test takes. Invented values."""
+"""Sources written for these tests in three of the layouts, and the few steps every test takes. Invented values."""
 
 from __future__ import annotations
 
 import hashlib
+from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 
@@ -88,6 +89,14 @@ elapsed s,line A Pa,line B Pa,indoor C,wind m/s
 """
 
 
+HEAD, FIRST, SECOND = ROWS.splitlines()
+
+
+def answer(question_id: str, value: str) -> Answer:
+    """An answer for one file."""
+    return Answer(question_id, value, "file", "qq", datetime(2026, 3, 1, tzinfo=UTC))
+
+
 def source(content: str | bytes, name: str = "test.csv") -> Source:
     """A source of these bytes."""
     data = content.encode() if isinstance(content, str) else content
@@ -96,14 +105,14 @@ def source(content: str | bytes, name: str = "test.csv") -> Source:
 
 @cache
 def plugins() -> tuple[Plugin, ...]:
-    """The three that ship."""
+    """Those that ship."""
     found = load_plugins([shipped("plugins")])
     assert found.problems == ()
     return found.plugins
 
 
 def plugin(name: str) -> Plugin:
-    """One of the three by its id."""
+    """One of them by its id."""
     return next(one for one in plugins() if one.id == name)
 
 

@@ -44,6 +44,8 @@ def _read(texts: list[str], layout: Layout) -> Numbers:
         ("1\u202f505", ",", " ", 1505.0),
         ("1'505", ".", "'", 1505.0),
         ("505.25", ".", ",", 505.25),
+        ("'5", ".", None, 5.0),
+        ("'-1,505.5", ".", ",", -1505.5),
     ],
 )
 def test_numbers_in_the_stated_marks(text: str, decimal: str, thousands: str | None, value: float) -> None:
@@ -74,7 +76,10 @@ def test_numbers_in_the_stated_marks(text: str, decimal: str, thousands: str | N
         ("1_0", ".", None),
         ("\u0661", ".", None),
         ("--", ".", None),
-        ("'5", ".", None),
+        ("''5", ".", None),
+        ("5'", ".", None),
+        ("-'5", ".", None),
+        ("'", ".", None),
         ("5 Pa", ".", None),
         ("", ".", None),
     ],

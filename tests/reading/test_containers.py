@@ -9,7 +9,7 @@ import zipfile
 from pathlib import Path
 
 from interchange.errors import Problem
-from interchange.files import Source
+from interchange.files import Source, ZipMember
 from interchange.reading.containers import ZipLimits, walk
 
 
@@ -71,7 +71,12 @@ def test_a_zip_archive_is_walked_like_a_folder(tmp_path: Path) -> None:
         ("mail.ZIP/two/b.csv", "source"),
     ]
     member = [item for item in walk([path]) if isinstance(item, Source)][1]
-    assert (member.content, member.size_bytes, member.sha256) == (b"bb", 2, hashlib.sha256(b"bb").hexdigest())
+    assert (member.content, member.size_bytes, member.sha256) == (
+        ZipMember(path, "two/b.csv"),
+        2,
+        hashlib.sha256(b"bb").hexdigest(),
+    )
+    assert [member.open().read(), member.open().read()] == [b"bb", b"bb"]
 
 
 def test_members_that_lead_out_link_or_nest_are_refused_and_the_others_go_on(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from reading_inputs import LOG, ROWS, SECTIONS, SHEET, made_plugin, plugin, problems, source, the_problem
 
 from interchange.errors import Place
-from interchange.reading import layout
+from interchange.reading import body
 from interchange.reading.door import read
 from interchange.reading.extract import Entry, Extract, Owner
 from interchange.reading.layout import texts_of
@@ -71,14 +71,14 @@ _ANY_ROWS = st.lists(_CELLS, min_size=1, max_size=4)
 @example([['"1"', '"2"']])
 def test_the_quick_way_and_the_row_by_row_way_agree(rows: list[list[str]]) -> None:
     text = "Nr,P\n" + "".join(",".join(row) + "\n" for row in rows)
-    few_rows = layout.FEW_ROWS
+    few_rows = body.FEW_ROWS
     found = []
     try:
         for few in (0, 10**9):
-            layout.FEW_ROWS = few
+            body.FEW_ROWS = few
             found.append(read(source(text), made_plugin(SHEET)))
     finally:
-        layout.FEW_ROWS = few_rows
+        body.FEW_ROWS = few_rows
     quick, slow = found
     assert (quick.owners, quick.problems) == (slow.owners, slow.problems)
     assert [table.rows for table in quick.tables] == [table.rows for table in slow.tables]
@@ -95,13 +95,13 @@ def test_cells_and_rows_of_a_long_table_stand_where_they_stood() -> None:
 
 def test_entries_carry_section_text_unit_and_row() -> None:
     entries = read(source(SECTIONS), plugin("sectioned-points")).entries
-    assert Entry("House", "Volume", "412,5", "m³", 14, 2) in entries
-    assert Entry(None, "Airtightness record", "version 2", None, 1, 0) in entries
+    assert Entry("test.csv", "House", "Volume", "412,5", "m³", 14, 2) in entries
+    assert Entry("test.csv", None, "Airtightness record", "version 2", None, 1, 0) in entries
 
 
 def test_an_unknown_section_is_kept_row_by_row() -> None:
     entries = read(source(SECTIONS + "[Sky]\nCloud;3;okta;west\n"), plugin("sectioned-points")).entries
-    assert entries[-1] == Entry("Sky", "Cloud", "3;okta;west", None, 49, None)
+    assert entries[-1] == Entry("test.csv", "Sky", "Cloud", "3;okta;west", None, 49, None)
 
 
 def test_blank_rows_within_and_after_a_table_shift_no_row_number() -> None:

@@ -173,14 +173,21 @@ def _assert_losses_are_what_differs(written: Written, sessions: Sequence[Session
     by_session: dict[str, list[str]] = {}
     for loss in written.losses:
         by_session.setdefault(loss.session_id, []).append(loss.field)
-    held_at_all = [session for session in sessions if "" not in by_session.get(session.session_id, [])]
+    seen: dict[str | None, int] = {}
+    order: list[tuple[int, Session]] = []
+    for session in sessions:  # tests of one number have a file each, where a number tells the tests of a file apart
+        job_id = session.record.job_id if any(getattr(block, "session_by", ()) for block in manifest.block) else ""
+        seen[job_id] = seen.get(job_id, -1) + 1
+        order.append((seen[job_id] if job_id != "" else 0, session))
+    held = [session for _, session in sorted(order, key=lambda pair: pair[0])]
+    held_at_all = [session for session in held if "" not in by_session.get(session.session_id, [])]
     again, _ = _read_again(written, manifest)
     assert len(again) == len(held_at_all)
     for session, other in zip(held_at_all, again, strict=True):
         fields = by_session.get(session.session_id, [])
         assert len(set(fields)) == len(fields)
-        held, read = _content(session), _content(other)
-        for group, value in held.items():
+        content, read = _content(session), _content(other)
+        for group, value in content.items():
             if not isinstance(value, dict):
                 differs = value != read[group]
                 assert differs == any(field.split(".")[0] == group for field in fields), (group, value, read[group])
@@ -389,6 +396,24 @@ def test_each_loss_says_what_and_why() -> None:
     assert found["runs.1"] == ("4 values", "the layout holds one run a test")
     assert found["runs.0.points.1"] == ("1 value", "the layout has no place for a further point")
     assert found["runs.0.points.0.baseline_removed"] == ("", "the layout says of its own: False")
+
+
+def test_what_no_word_of_the_layout_says_is_not_turned_into_something_else() -> None:
+    """A weather record is no test of an envelope, and a sheet of tests has no row for it."""
+    weather = _session(kind="weather", record={"site_id": "H1", "job_id": "J1"})
+    for name in ("one-row-a-test", "one-row-points-across", "results-ledger"):
+        (loss,) = write([weather], [], plugin(name).manifest).losses
+        assert loss.field == ""
+    (loss,) = write([weather], [], plugin("one-row-a-test").manifest).losses
+    assert loss.why == "the layout would make single point of weather"
+
+
+def test_tests_of_one_number_have_a_file_each_where_the_number_tells_them_apart() -> None:
+    run = {"run_number": 1, "points": [{"point_number": 1, "fan_readings": []}], "direction": "pressurisation"}
+    tests = [_session(kind="single_point", record={"job_id": "J", "site_id": site}, runs=[run]) for site in ("A", "B")]
+    written = write(tests, [], plugin("both-directions-one-table").manifest)
+    assert [name for name, _ in written.files] == ["both-directions-one-table.csv", "both-directions-one-table-2.csv"]
+    assert written.losses == ()
 
 
 def test_a_test_that_would_spoil_the_file_is_left_out_and_the_others_are_written() -> None:
