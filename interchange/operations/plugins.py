@@ -9,7 +9,7 @@ from pathlib import Path
 from interchange.errors import Place, Problem, UsageError
 from interchange.files import Source
 from interchange.model.mapping import Mapping
-from interchange.reading import check, door, recognise
+from interchange.reading import check, companions, door, recognise
 from interchange.reading.containers import walk
 from interchange.reading.registry import Plugin, Registry, load_plugin, load_plugins
 from interchange.resources import shipped
@@ -53,37 +53,56 @@ def explain_file(file: Path, folders: Sequence[Path] = ()) -> PluginAnswer:
     source = sources[0]
     if isinstance(source, Problem):
         return PluginAnswer(Table(_EXPLAINED, []), (source,), f"{file.name} cannot be read.", False)
-    recognition = recognise.recognise(recognise.head_of(source), registry.plugins)
-    taken = door.read_source(source, registry.plugins)
+    main, files = _with_companions(file, source, registry.plugins)
+    taken = door.read_source(main, registry.plugins, files=files)
     problems = (*registry.problems, *taken.mapped.problems)
-    if recognition.plugin is None:
+    plugin = next((one for one in registry.plugins if one.id == taken.plugin_id), None)
+    if plugin is None:
         return PluginAnswer(Table(_EXPLAINED, []), problems, f"No one plugin reads {file.name}.", False)
-    clauses = ", ".join(recognition.matches[0].held)
+    recognition = recognise.recognise(recognise.head_of(main), registry.plugins)
+    clauses = f", because of: {', '.join(recognition.matches[0].held)}" if recognition.matches else ""
+    beside = f" with {main.name}" if main is not source else ""
+    others = f", beside it {', '.join(one.name for one in files.values())}" if files else ""
     sessions = len(taken.mapped.sessions)
     summary = (
-        f"{file.name} is read by {recognition.plugin.id} {recognition.plugin.manifest.version}, because of: "
-        f"{clauses}.\nIt would be {taken.state}, with {sessions} test{'s' if sessions != 1 else ''}."
+        f"{file.name} is read{beside} by {plugin.id} {plugin.manifest.version}{clauses}{others}.\n"
+        f"It would be {taken.state}, with {sessions} test{'s' if sessions != 1 else ''}."
     )
-    return PluginAnswer(
-        Table(_EXPLAINED, _fates(source, recognition.plugin)), problems, summary, taken.state == "imported"
-    )
+    rows = _fates(main, plugin, files) if recognition.plugin is not None else []
+    return PluginAnswer(Table(_EXPLAINED, rows), problems, summary, taken.state == "imported")
+
+
+def _with_companions(file: Path, source: Source, plugins: Sequence[Plugin]) -> tuple[Source, dict[str, Source]]:
+    """The file of the test that a file belongs to, itself as a rule, and the files beside it."""
+    ends = [companion.stem_ends for plugin in plugins for companion in plugin.manifest.companion]
+    stems = {file.stem.removesuffix(end) for end in ends}
+    names = {f"{stem}{end}{file.suffix}" for stem in stems for end in ("", *ends)}
+    beside = [file.with_name(name) for name in sorted(names) if name != file.name and file.with_name(name).is_file()]
+    others = [one for one in walk(beside) if isinstance(one, Source)]
+    for main, files in companions.together([source, *others], plugins):
+        if main is source or source in files.values():
+            return main, files
+    return source, {}
 
 
 _EXPLAINED = ("section", "name", "becomes", "field", "unit", "how")
 
 
-def _fates(source: Source, plugin: Plugin) -> list[Row]:
-    """A row for each column and key that stands in the file: mapped, ignored or kept."""
-    extract = door.read(source, plugin)
-    listed = {
-        (number, field.name): field for number, block in enumerate(plugin.manifest.block) for field in block.fields
-    }
-    there = [(entry.section, entry.key, entry.block) for entry in extract.entries]
-    there += [(table.section, name, table.block) for table in extract.tables for name in table.header]
-    return [
-        _fate(section or "", name, listed.get((block, name)) if block is not None else None)
-        for section, name, block in dict.fromkeys(there)
-    ]
+def _fates(source: Source, plugin: Plugin, files: dict[str, Source]) -> list[Row]:
+    """A row for each column and key that stands in the file, for each field it fills: mapped, ignored or kept."""
+    extract = door.read(source, plugin, files=files)
+    listed: dict[tuple[int, str], list[Mapping]] = {}
+    for number, block in enumerate(plugin.manifest.block):
+        for field in block.fields:
+            listed.setdefault((number, field.name), []).append(field)
+    found: list[Row] = []
+    for one in (extract, *extract.companions.values()):
+        there = [(entry.section, entry.key, entry.block) for entry in one.entries]
+        there += [(table.section, name, table.block) for table in one.tables for name in table.header]
+        for section, name, at in dict.fromkeys(there):
+            for mapping in listed.get((at, name), [None]) if at is not None else [None]:
+                found.append(_fate(section or "", name, mapping))
+    return found
 
 
 def _fate(section: str, name: str, field: Mapping | None) -> Row:
@@ -92,7 +111,8 @@ def _fate(section: str, name: str, field: Mapping | None) -> Row:
     if field.to is None:
         return (section, name, "ignored", "", "", field.ignore)
     unit = field.unit or (f"from {field.unit_from.replace('_', ' ')}" if field.unit_from else "")
-    how = field.sign_reason or field.time_format or (", ".join(field.codes) if field.codes else "")
+    part = f"part {field.part} of the cell, parts end at '{field.part_mark}'" if field.part else ""
+    how = part or field.sign_reason or field.time_format or (", ".join(field.codes) if field.codes else "")
     return (section, name, "mapped", field.to, unit, how)
 
 

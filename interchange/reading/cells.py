@@ -33,7 +33,7 @@ class Numbers:
 
 
 def numbers(texts: pa.Array, layout: Layout) -> Numbers:
-    """Read a column of texts as numbers, in the marks the layout states and no others."""
+    """Read a column of texts as numbers, in the marks the layout states and no others; null stays null."""
     marks = (*layout.missing, *layout.over_range)
     # a mark such as -999 is a number too: then no column can be taken as it stands
     values = None if any(map(_has_digit, marks)) else _quick(texts, layout)
@@ -43,6 +43,7 @@ def numbers(texts: pa.Array, layout: Layout) -> Numbers:
     plain = pc.replace_substring_regex(plain, "^'", "")  # so do spreadsheets mark a number kept as text
     over = pc.is_in(plain, value_set=pa.array(layout.over_range, pa.string()))
     marked = pc.or_(over, pc.is_in(plain, value_set=pa.array(layout.missing, pa.string())))
+    marked = pc.or_(marked, pc.is_null(plain))
     plain = pc.if_else(marked, pa.scalar(None, pa.string()), plain)
     values = _quick(plain, layout)
     if values is not None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from interchange.errors import Place, Problem
-from interchange.reading.assemble import Draft
+from interchange.reading.assemble import Draft, Part
 from interchange.reading.collect import Collector
 from interchange.reading.runs import direction_by_sign
 from interchange.reading.start import Said
@@ -13,8 +13,10 @@ from interchange.reading.start import Said
 
 def note_unsigned(drafts: Sequence[Draft], file: str, found: Collector) -> None:
     """Note where every test of a sheet is pressurisation by its signs alone: so does a sheet look that writes none."""
-    unstated = [run for draft in drafts for run in draft.document["runs"] if "direction" not in run]
-    if {direction_by_sign(run) for run in unstated} - {None} == {"pressurisation"}:
+    if found.blocked:
+        return
+    signs = {direction_by_sign(run) for draft in drafts for run in draft.document["runs"] if _by_sign(draft, run)}
+    if signs - {None} == {"pressurisation"}:
         found.add(
             Problem(
                 "all-above-zero",
@@ -24,6 +26,12 @@ def note_unsigned(drafts: Sequence[Draft], file: str, found: Collector) -> None:
                 "If the fan took air out, write the signs into the source and import it again.",
             )
         )
+
+
+def _by_sign(draft: Draft, run: Part) -> bool:
+    """Whether nothing but signs can say the direction of a run."""
+    magnitudes = (draft.is_magnitude(point, "envelope_pressure_pa") for point in run.get("points", ()))
+    return "direction" not in run and not any(magnitudes)
 
 
 def note_twice(drafts: Sequence[tuple[Draft, Said]], file: str, found: Collector) -> None:

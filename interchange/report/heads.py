@@ -27,6 +27,8 @@ _WORDS = {
     "low_pressure_and_exponent": "low pressure, exponent",
     "what_it_reads": "what it reads",
     "channel_id": "channel",
+    "other_reading_as_recorded": "reading",
+    "quantity": "what it records",
     "line_id": "line",
     "sample_count": "values",
     "missing_count": "missing",
@@ -37,7 +39,7 @@ _WORDS = {
 }
 
 # Their values are words of closed lists, which people read without underscores.
-_CLOSED_LISTS = {*CHOICES, *CHOICES["use"]}
+_CLOSED_LISTS = {*CHOICES, *CHOICES["use"]} - {"quantity"}
 
 # name → (head, decimals in SI units, imperial unit, decimals in it)
 _HEADS: dict[str, tuple[str, int, str, int]] = {
@@ -60,6 +62,13 @@ _HEADS: dict[str, tuple[str, int, str, int]] = {
     "difference_percent": ("recomputed against reported", 1, "%", 1),
     "baseline_before_pressure_pa": ("baseline before", 2, "Pa", 2),
     "baseline_after_pressure_pa": ("baseline after", 2, "Pa", 2),
+    "other_pressure_pa": ("pressure", 1, "Pa", 1),
+    "other_flow_m3_h": ("flow", 0, "cfm", 0),
+    "reported_leakage_area_m2": ("leakage area", 4, "in2", 1),
+    "reported_air_change_50_per_h": ("air changes at 50 Pa", 2, "1/h", 2),
+    "reported_natural_air_change_per_h": ("natural air changes", 2, "1/h", 2),
+    "reported_coefficient_m3_h": ("coefficient", 1, "cfm", 1),
+    "reported_leakage_area_pressure_pa": ("pressure of the leakage area", 0, "Pa", 0),
     "envelope_pressure_pa": ("pressure", 1, "Pa", 1),
     "flow_m3_h": ("fan flow", 0, "cfm", 0),
     "fan_pressure_pa": ("fan pressure", 1, "Pa", 1),

@@ -5,17 +5,32 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
 
-from interchange.cli.main import cli
-from interchange.errors import EXIT_ANSWER_IS_NO, EXIT_DONE
+from interchange.cli.main import COMMANDS, cli, main
+from interchange.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_USAGE
 from interchange.operations.demo import run_demo
 from interchange.resources import shipped
 
 DELIVERIES = shipped("demo_archive") / "deliveries"
+TRUTH: list[dict[str, Any]] = json.loads((shipped("demo_archive") / "truth.json").read_text())["deliveries"]
+TESTS = [(delivery["file"], test) for delivery in TRUTH for test in delivery["tests"]]
+NO_TEST = "weather"
+OVER_RANGE = "00420"
+
+
+def _of_kind(*kinds: str) -> int:
+    return sum(test["kind"] in kinds for _, test in TESTS)
+
+
+def _log_of_a_whole_test(file: str) -> bool:
+    """Its points are still to be found in the trace."""
+    return file.endswith("1s.txt")
 
 
 @pytest.fixture(scope="module")
@@ -47,7 +62,15 @@ def test_import_says_what_became_of_each_file_and_that_not_all_came_in(tmp_path:
     assert done.exit_code == EXIT_ANSWER_IS_NO
     rows = list(csv.DictReader(io.StringIO(done.stdout)))
     assert {row["source_name"]: row["outcome"] for row in rows}["harrow/FV-2038-before.csv"] == "refused"
-    assert "9 files: 8 new (8 tests), 1 refused (0 tests)." in done.stderr
+    sent = [delivery for delivery in TRUTH if delivery["file"].startswith("harrow/")]
+    new = [delivery for delivery in sent if delivery["outcome"] == "imported"]
+    beside = sum(len(delivery["companions"]) for delivery in new)
+    assert sorted(rows[0]) == ["outcome", "plugin_id", "reason", "session_count", "source_name"]
+    assert len(rows) == len(sent) + beside
+    assert done.stderr.splitlines()[-1] == (
+        f"{len(rows)} files: {len(new)} new ({sum(len(delivery['tests']) for delivery in new)} tests), "
+        f"{len(sent) - len(new)} refused (0 tests), {beside} read with its test (0 tests)."
+    )
     assert "harrow/FV-2038-before.csv, row 48, column 'Envelope': found '58,x'" in done.stderr
 
 
@@ -55,18 +78,27 @@ def test_a_dry_run_writes_nothing(tmp_path: Path) -> None:
     _run("new", tmp_path / "a", "--yes")
     before = sorted(path for path in (tmp_path / "a").rglob("*"))
     done = _run("import", DELIVERIES / "ostrel", "--archive", tmp_path / "a", "--dry-run")
-    assert "read (24 tests)" in done.stderr and "Nothing was written (dry run)." in done.stderr
+    tests = sum(delivery["test_count"] for delivery in TRUTH if delivery["file"].startswith("ostrel/"))
+    assert f"read ({tests} tests)" in done.stderr and "Nothing was written (dry run)." in done.stderr
     assert sorted(path for path in (tmp_path / "a").rglob("*")) == before
 
 
 def test_list_and_query_give_the_same_tests(archive: Path) -> None:
-    listed = json.loads(_run("list", "--archive", archive, "--format", "json").stdout)
-    asked = json.loads(
-        _run("query", "select session_id from sessions", "--archive", archive, "--format", "json").stdout
-    )
+    done = _run("list", "--archive", archive, "--format", "json")
+    listed = json.loads(done.stdout)
+    sql = f"select session_id from sessions where kind <> '{NO_TEST}'"
+    asked = json.loads(_run("query", sql, "--archive", archive, "--format", "json").stdout)
     assert {row["session_id"] for row in listed} == {row["session_id"] for row in asked}
-    assert len(listed) == len(asked) == 33
-    assert sum(row["flow_50_m3_h"] is not None for row in listed) == 30
+    assert len(listed) == len(asked) == len(TESTS) - _of_kind(NO_TEST)
+    assert f"left out: {_of_kind(NO_TEST)} weather records: no test;" in done.stderr
+    computed = [row["job_id"] for row in listed if row["flow_50_m3_h"] is not None]
+    assert sorted(computed) == sorted(
+        test["job_id"]
+        for file, test in TESTS
+        if test["kind"] in ("single_point", "multi_point")
+        and not _log_of_a_whole_test(file)
+        and test["job_id"] != OVER_RANGE
+    )
 
 
 def test_an_older_state_is_listed_without_results(archive: Path) -> None:
@@ -97,8 +129,13 @@ def test_imperial_archives_show_imperial_tables_and_si_data(tmp_path: Path) -> N
 def test_export_hands_on_what_schema_validate_accepts(archive: Path, tmp_path: Path) -> None:
     done = _run("export", "--as", "session", "--into", tmp_path / "out", "--archive", archive)
     documents = sorted((tmp_path / "out").glob("*.session.json"))
-    assert done.exit_code == EXIT_DONE and len(documents) == 33
-    assert len(list((tmp_path / "out").glob("*.traces.csv"))) == 2
+    assert done.exit_code == EXIT_DONE and len(documents) == len(TESTS)
+    sql = "select distinct session_id from channels where sample_count > 0"
+    traced = json.loads(_run("query", sql, "--archive", archive, "--format", "json").stdout)
+    assert sorted(path.name for path in (tmp_path / "out").glob("*.traces.csv")) == sorted(
+        f"{row['session_id']}.traces.csv" for row in traced
+    )
+    assert len(traced) >= _of_kind("monitoring", "weather")
     assert _run("schema", "validate", *documents).exit_code == EXIT_DONE
     broken = json.loads(documents[0].read_text()) | {"colour": "red"}
     (tmp_path / "broken.json").write_text(json.dumps(broken))
@@ -125,15 +162,13 @@ def test_a_rule_set_of_ones_own_is_followed_and_a_broken_one_named(archive: Path
     )
     done = _run("recompute", "--archive", archive, "--rules", own, "--format", "json")
     assert {row["rule_set"] for row in json.loads(done.stdout)} == {"ours@2026"}
-    asked = _run(
-        "query",
-        "select distinct level from checks where rule_set = 'ours@2026' and check_name = 'point_count'",
-        "--archive",
-        archive,
-        "--format",
-        "csv",
+    sql = (
+        "select level, count(*) from checks where rule_set = 'ours@2026' and check_name = 'point_count' "
+        "group by level order by level"
     )
-    assert asked.stdout.splitlines()[1:] == ["4"]
+    asked = _run("query", sql, "--archive", archive, "--format", "csv")
+    logs = sum(_log_of_a_whole_test(file) for file, _ in TESTS)
+    assert asked.stdout.splitlines()[1:] == [f"4,{_of_kind('multi_point') - logs}", f"9,{logs}"]
     own.write_text(own.read_text().replace('name = "power_law"', 'name = "magic"'))
     with pytest.raises(Exception, match="magic"):
         _run("recompute", "--archive", archive, "--rules", own)
@@ -152,7 +187,7 @@ def test_parquet_goes_to_a_file(archive: Path, tmp_path: Path) -> None:
     import pyarrow.parquet as pq
 
     _run("list", "--archive", archive, "--format", "parquet", "--output", tmp_path / "tests.parquet")
-    assert pq.read_table(tmp_path / "tests.parquet").num_rows == 33
+    assert pq.read_table(tmp_path / "tests.parquet").num_rows == len(TESTS) - _of_kind(NO_TEST)
 
 
 def test_an_output_that_cannot_be_written_ends_in_one_text(archive: Path, tmp_path: Path) -> None:
@@ -162,7 +197,12 @@ def test_an_output_that_cannot_be_written_ends_in_one_text(archive: Path, tmp_pa
 
 def test_tests_that_no_rule_set_followed_is_for_are_counted(archive: Path) -> None:
     done = _run("recompute", "--archive", archive, "--rules", "iso9972@2015", "--format", "csv")
-    assert "left out: 24 tests of kind single_point: no rule set followed here is for it" in done.stderr
+    left_out = [line for line in done.stderr.splitlines() if line.startswith("left out: ")]
+    assert left_out == [
+        f"left out: {_of_kind(kind)} test{'s' * (_of_kind(kind) != 1)} of kind {kind}: "
+        "no rule set followed here is for it"
+        for kind in ("monitoring", "not_tested", "other_test", "single_point", "summary")
+    ]
     _run("recompute", "--archive", archive)
 
 
@@ -177,3 +217,44 @@ def test_a_sheet_without_signs_is_noted(tmp_path: Path) -> None:
     assert "note: unsigned.csv: found house pressures that are all above zero" in done.stderr
     signed = _run("import", DELIVERIES / "ostrel" / "tests-week-06.csv", "--archive", tmp_path / "a", "--no-recompute")
     assert "all above zero" not in signed.stderr
+
+
+def test_a_larger_programme_is_made_and_all_of_it_comes_in(tmp_path: Path) -> None:
+    jobs, into = 5, tmp_path / "larger"
+    done = _run("demo", "--jobs", str(jobs), "--into", into)
+    assert done.exit_code == EXIT_DONE
+    assert done.stderr.splitlines()[0] == "writing the deliveries of 5 jobs"
+    assert "WHAT WAS NOT READ, and why\n(no rows)\n" in done.stdout
+    sql = "select import_state, count(*) as sources from journal group by all"
+    states = json.loads(_run("query", sql, "--archive", into, "--format", "json").stdout)
+    assert [state["import_state"] for state in states] == ["imported"]
+    assert f"  {states[0]['sources']} files: " in done.stdout
+    register = json.loads(_run("register", "show", "jobs", "--archive", into, "--format", "json").stdout)
+    assert len({row["job_id"] for row in register}) == jobs
+    sql = "select distinct job_id from results join sessions using (session_id) where flow_50_m3_h is not null"
+    tested = json.loads(_run("query", sql, "--archive", into, "--format", "json").stdout)
+    assert {row["job_id"] for row in tested} == {row["job_id"] for row in register}
+    assert _run("archive", "verify", "--archive", into).exit_code == EXIT_DONE
+
+
+@pytest.mark.parametrize("jobs", [0, -3])
+def test_a_programme_of_no_jobs_is_a_wrong_call(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], jobs: int
+) -> None:
+    monkeypatch.setattr("sys.argv", ["interchange", "demo", "--jobs", str(jobs), "--into", str(tmp_path / "none")])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    assert ended.value.code == EXIT_USAGE
+    said = capsys.readouterr()
+    assert (said.out, said.err) == (
+        "",
+        f"error: --jobs: found {jobs}; expected one job or more. Give a larger number.\n",
+    )
+    assert not (tmp_path / "none").exists()
+
+
+def test_every_command_that_a_page_names_is_there() -> None:
+    with CliRunner().isolated_filesystem():
+        page = _run("demo").stdout
+    named = set(re.findall(r"`interchange (\w+)", page))
+    assert named and named <= set(COMMANDS)

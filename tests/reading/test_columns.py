@@ -83,6 +83,11 @@ def test_compass_letters_stand_for_degrees_beside_numbers() -> None:
     assert (problem.code, problem.place, problem.found) == ("not-a-number", Place("test.csv", 3, "X"), "'WSW'")
 
 
+def test_words_stand_beside_numbers_in_any_marks() -> None:
+    plugin = _plugin({"to": "volume_m3", "unit": "m3", "codes": {"small": 200.0}}, thousands_mark=",")
+    assert _values(["small", "1,505", "300"], plugin, "volume_m3") == [200.0, 1505.0, 300.0]
+
+
 def test_a_word_for_a_number_is_in_the_unit_of_the_archive() -> None:
     # Beaufort 3 begins at 3.4 m/s (World Meteorological Organization, Guide to Meteorological Instruments, table)
     plugin = _plugin({"to": "wind_speed_m_s", "unit": "km/h", "codes": {"light": 3.4}})

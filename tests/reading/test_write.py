@@ -377,7 +377,8 @@ def _losses(session: Session, name: str) -> dict[str, tuple[str, str]]:
 
 
 def test_each_loss_says_what_and_why() -> None:
-    points = [{"envelope_pressure_pa": -50.0, "fan_readings": []}, {"envelope_pressure_pa": -40.0}]
+    readings = [{"fan_id": "1", "fan_pressure_pa": 20.0}, {"fan_id": "2", "flow_m3_h": 9.0}]
+    points = [{"envelope_pressure_pa": -50.0, "fan_readings": readings}, {"envelope_pressure_pa": -40.0}]
     session = _session(
         kind="single_point",
         record={"job_id": "n/a", "site_id": "H1", "crew": "two\nlines", "tester": "qq"},
@@ -393,7 +394,8 @@ def test_each_loss_says_what_and_why() -> None:
     assert found["record.crew"] == ("two\nlines", "a line break cannot stand in a cell")
     assert found["record.tester"] == ("qq", "no column or key of the layout takes it")
     assert found["conditions.wind_as_recorded"] == ("fresh", "no word of 'Wind' in the layout says so")
-    assert found["runs.1"] == ("4 values", "the layout holds one run a test")
+    assert found["runs.0.points.0.fan_readings.0"] == ("2 values", "the layout has no place for it")
+    assert found["runs.1"] == ("8 values", "the layout holds one run a test")
     assert found["runs.0.points.1"] == ("1 value", "the layout has no place for a further point")
     assert found["runs.0.points.0.baseline_removed"] == ("", "the layout says of its own: False")
 
