@@ -48,6 +48,12 @@ def test_the_readme_has_exactly_two_set_up_commands() -> None:
     assert len(re.findall(r"```sh\n.*?```", set_up, re.S)) == 2
 
 
+def test_every_shipped_plugin_has_a_row_in_the_readme() -> None:
+    table = README.split("## What is read", 1)[1].split("\n## ", 1)[0]
+    rows = re.findall(r"^\| `([\w-]+)` \|", table, re.M)
+    assert sorted(rows) == sorted(path.parent.name for path in (ROOT / "plugins").glob("*/plugin.toml"))
+
+
 def test_the_top_level_holds_what_the_design_card_allows() -> None:
     allowed = {
         "README.md",

@@ -19,6 +19,7 @@ Codes = NDArray[np.int8]
 # The columns each level of a Batch holds; numbers as float64, words and truth values as int8 codes.
 SESSION_COLUMNS = (
     "kind",
+    "building_type",
     "volume_m3",
     "floor_area_m2",
     "envelope_area_m2",

@@ -146,7 +146,8 @@ def _shares(work: Work, means: _Means) -> dict[str, NDArray[np.generic]]:
 
 
 def _log_flow_50(work: Work, line: Line) -> Floats:
-    return powerlaw.log_flow_at(line.log_pressure, line.log_flow, line.offsets, FLOW_PRESSURE_PA, work.assumed_exponent)
+    log_pressure, log_flow, offsets, weight = work.drawn(line)
+    return powerlaw.log_flow_at(log_pressure, log_flow, offsets, FLOW_PRESSURE_PA, work.assumed_exponent, weight)
 
 
 def _note_results(work: Work, means: _Means, runs: Mapping[str, NDArray[np.generic]]) -> None:

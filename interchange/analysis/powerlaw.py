@@ -34,15 +34,16 @@ class PowerLaw:
     log_pressure_square_sum: Floats
 
 
-def fit(log_pressure: Floats, log_flow: Floats, offsets: Ints) -> PowerLaw:
-    """Unweighted least squares of ln Q on ln dp in each segment.
+def fit(log_pressure: Floats, log_flow: Floats, offsets: Ints, weight: Floats | None = None) -> PowerLaw:
+    """Least squares of ln Q on ln dp in each segment, each point with a weight (> 0, any unit) or all with the same.
 
     `log_pressure` is ln(dp / 1 Pa) of the induced pressure's magnitude, `log_flow` ln(Q / (1 m3/h)); segment i runs
     from offsets[i] to offsets[i + 1]. Two different pressures are needed for a line, three points for its errors.
 
     n = S_xy / S_xx, ln C = ybar - n xbar, s^2 = R / (N - 2), S_n = s / sqrt(S_xx), S_lnC = S_n sqrt(sum x^2 / N),
     r^2 = 1 - R / S_yy, with R the sum of squared residuals. Assumes that pressure is exact, the scatter of ln Q the
-    same at all points, and that points err independently; in wind none of the three holds.
+    same at all points, and that points err independently; in wind none of the three holds. With weights, brought to a
+    mean of 1 in each segment, every sum and mean is a weighted one, and the scatter goes with 1 / sqrt(weight).
 
     References
     ----------
@@ -51,10 +52,13 @@ def fit(log_pressure: Floats, log_flow: Floats, offsets: Ints) -> PowerLaw:
 
     """
     count = ragged.counts(offsets)
-    mean_x, mean_y, dx, sxx, exponent = _line(log_pressure, log_flow, offsets)
+    mean_x, mean_y, dx, sxx, exponent = _line(log_pressure, log_flow, offsets, weight)
     dy = log_flow - ragged.spread_out(mean_y, offsets)
-    syy = ragged.sums(dy * dy, offsets)
     residual = dy - ragged.spread_out(exponent, offsets) * dx
+    if weight is not None:
+        root = np.sqrt(_of_mean_one(weight, offsets))
+        dy, residual = dy * root, residual * root
+    syy = ragged.sums(dy * dy, offsets)
     rest = ragged.sums(residual * residual, offsets)
     variance = np.where(count > 2, rest / np.maximum(count - 2, 1), np.nan)
     exponent_error = np.sqrt(variance / sxx)
@@ -72,24 +76,64 @@ def fit(log_pressure: Floats, log_flow: Floats, offsets: Ints) -> PowerLaw:
     )
 
 
-def _line(log_pressure: Floats, log_flow: Floats, offsets: Ints) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+def _line(
+    log_pressure: Floats, log_flow: Floats, offsets: Ints, weight: Floats | None
+) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     """Means of x and y, deviations of x, their sum of squares (NaN where there is no line), and the slope."""
-    mean_x = ragged.means(log_pressure, offsets)
-    mean_y = ragged.means(log_flow, offsets)
+    share = None if weight is None else _of_mean_one(weight, offsets)
+    mean_x = ragged.means(log_pressure if share is None else share * log_pressure, offsets)
+    mean_y = ragged.means(log_flow if share is None else share * log_flow, offsets)
     dx = log_pressure - ragged.spread_out(mean_x, offsets)
-    sxx = ragged.sums(dx * dx, offsets)
+    weighted = dx if share is None else share * dx
+    sxx = ragged.sums(weighted * dx, offsets)
     sxx = np.where(sxx > SAME_PRESSURE_SQUARE_SUM, sxx, np.nan)
-    return mean_x, mean_y, dx, sxx, ragged.sums(dx * log_flow, offsets) / sxx
+    return mean_x, mean_y, dx, sxx, ragged.sums(weighted * log_flow, offsets) / sxx
+
+
+def _of_mean_one(weight: Floats, offsets: Ints) -> Floats:
+    return np.asarray(weight / ragged.spread_out(ragged.means(weight, offsets), offsets))
+
+
+def stations(
+    log_pressure: Floats, log_flow: Floats, offsets: Ints, primary_pa: float, secondary_pa: float
+) -> tuple[Floats, Floats, Ints]:
+    """Points of each segment drawn together to the mean pressure and mean flow of the two stations they belong to.
+
+    A point belongs to the station [Pa] whose logarithm is nearer to its own. Means are of pressures [Pa] and flows
+    [m3/h], not of logarithms. A station without a point is left out: arguments and result as in `fit`, with two points
+    in a segment at most. The line through both is n = ln(Q1 / Q2) / ln(dp1 / dp2), ln C = ln Q1 - n ln dp1.
+
+    References
+    ----------
+    [1] ASTM E1827, two-point technique (from memory); averages at a primary and a secondary station from its terms
+        (read).
+
+    """
+    high = np.abs(log_pressure - np.log(primary_pa)) <= np.abs(log_pressure - np.log(secondary_pa))
+    segment = np.repeat(np.arange(offsets.size - 1), ragged.counts(offsets))
+    station = 2 * segment + high  # low one first in each segment
+    size = 2 * (offsets.size - 1)
+    count = np.bincount(station, minlength=size)
+    there = count > 0
+    pressure = np.bincount(station, np.exp(log_pressure), size)[there] / count[there]
+    flow = np.bincount(station, np.exp(log_flow), size)[there] / count[there]
+    kept = np.concatenate(([0], np.cumsum(there.reshape(-1, 2).sum(axis=1)))).astype(np.int64)
+    return np.log(pressure), np.log(flow), kept
 
 
 def log_flow_at(
-    log_pressure: Floats, log_flow: Floats, offsets: Ints, pressure_pa: float, assumed_exponent: float | None = None
+    log_pressure: Floats,
+    log_flow: Floats,
+    offsets: Ints,
+    pressure_pa: float,
+    assumed_exponent: float | None = None,
+    weight: Floats | None = None,
 ) -> Floats:
     """ln(Q / (1 m3/h)) at a pressure [Pa], by the line of each segment, without its errors.
 
     Where a segment holds one point, the assumed exponent draws the line, if one is given. Arguments as in `fit`.
     """
-    mean_x, mean_y, _, _, exponent = _line(log_pressure, log_flow, offsets)
+    mean_x, mean_y, _, _, exponent = _line(log_pressure, log_flow, offsets, weight)
     if assumed_exponent is not None:
         exponent = np.where(ragged.counts(offsets) == 1, assumed_exponent, exponent)
     return np.asarray(mean_y + exponent * (np.log(pressure_pa) - mean_x))

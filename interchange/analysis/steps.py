@@ -134,7 +134,26 @@ def correct_envelope_density(work: Work) -> None:
 
 def fit_power_law(work: Work, *, confidence: float = 0.95) -> None:
     """Fit Q = C dp^n to each run of two usable points or more, with limits at a confidence [0 to 1]."""
-    law = powerlaw.fit(work.line.log_pressure, work.line.log_flow, work.line.offsets)
+    _fit(work, confidence)
+
+
+def fit_weighted_power_law(work: Work, *, flow_power: float, confidence: float = 0.95) -> None:
+    """Fit Q = C dp^n as `fit_power_law` does, each point weighing with its flow to a power [1]."""
+    work.flow_power = flow_power
+    _fit(work, confidence)
+
+
+def fit_two_point(work: Work, *, primary_pa: float, secondary_pa: float) -> None:
+    """Draw Q = C dp^n through the mean readings at two pressures [Pa], for runs that have both.
+
+    The line through two means shows no error of its own, so it has no limits.
+    """
+    work.stations_pa = (primary_pa, secondary_pa)
+    _fit(work, np.nan)
+
+
+def _fit(work: Work, confidence: float) -> None:
+    law = powerlaw.fit(*work.drawn(work.line))
     work.law, work.confidence = law, confidence
     take = np.isfinite(law.exponent)
     work.log_coefficient = np.where(take, law.log_coefficient, work.log_coefficient)
@@ -201,7 +220,12 @@ CORRECTIONS: dict[str, Callable[..., None]] = {
     "fan_density": correct_fan_density,
     "envelope_density": correct_envelope_density,
 }
-FITS: dict[str, Callable[..., None]] = {"power_law": fit_power_law, "one_point": fit_one_point}
+FITS: dict[str, Callable[..., None]] = {
+    "power_law": fit_power_law,
+    "weighted_power_law": fit_weighted_power_law,
+    "two_point": fit_two_point,
+    "one_point": fit_one_point,
+}
 AFTER: dict[str, Callable[..., None]] = {
     "reference_conditions": to_reference_conditions,
     "leakage_area": state_leakage_area,

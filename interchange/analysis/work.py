@@ -65,6 +65,8 @@ class Work:
     law: powerlaw.PowerLaw | None = None  # run
     confidence: float = np.nan
     assumed_exponent: float | None = None
+    flow_power: float = 0.0  # points weigh in the fit with their flow to this power
+    stations_pa: tuple[float, float] | None = None  # the two pressures to which points are drawn together
     log_coefficient: Floats = field(default_factory=_none)  # run
     exponent: Floats = field(default_factory=_none)  # run
     exponent_assumed: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))  # run
@@ -80,6 +82,13 @@ class Work:
     def close_stage(self, name: str) -> None:
         """Remember the flow as it is after a correction."""
         self.stages[name] = self.flow_m3_h
+
+    def drawn(self, line: Line) -> tuple[Floats, Floats, Ints, Floats | None]:
+        """ln(dp / 1 Pa), ln(Q / (1 m3/h)), offsets and weights of what the rule set's fit goes through."""
+        if self.stations_pa is not None:
+            return *powerlaw.stations(line.log_pressure, line.log_flow, line.offsets, *self.stations_pa), None
+        weight = np.exp(self.flow_power * line.log_flow) if self.flow_power else None
+        return line.log_pressure, line.log_flow, line.offsets, weight
 
     def to_readings(self, values: Floats) -> Floats:
         """Values of runs, for each reading."""

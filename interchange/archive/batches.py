@@ -42,6 +42,7 @@ _CALIBRATIONS = f"fan_calibrations{_ELEMENT}"
 LEAVES = (
     "session_id",
     "revision",
+    "climate_zone",
     *_OWN,
     f"reference_lines{_ELEMENT}arrangement",
     *(_RUNS + name for name in RUN_COLUMNS),
@@ -60,10 +61,11 @@ _JOINING = (
 
 @dataclass(frozen=True, slots=True)
 class Loaded:
-    """A Batch with the ids and stored revisions of its sessions (Arrow strings), in the same order."""
+    """A Batch with ids, stored revisions and climate zones of its sessions (Arrow strings), in the same order."""
 
     session_ids: pa.Array
     revisions: pa.Array
+    climate_zones: pa.Array
     batch: Batch
 
 
@@ -114,7 +116,7 @@ def from_rows(rows: pa.RecordBatch, calibrations: Sequence[CalibrationRow] = ())
     )
     if calibrations:
         batch = with_register(batch, rows, readings, calibrations)
-    return Loaded(rows["session_id"], rows["revision"], batch)
+    return Loaded(rows["session_id"], rows["revision"], rows["climate_zone"], batch)
 
 
 def _gathered(batches: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:

@@ -79,7 +79,7 @@ def calibrations_register(kits: Iterable[Kit]) -> bytes:
         *("fan_coefficient_m3_h", "fan_exponent", "reference_air_density_kg_m3", "minimum_fan_pressure_pa"),
     )
     rows = [
-        [
+        (
             fan.serial,
             opening.name,
             f"{fan.calibrated_on}",
@@ -88,11 +88,12 @@ def calibrations_register(kits: Iterable[Kit]) -> bytes:
             f"{opening.exponent:.3f}",
             f"{FAN_DENSITY_KG_M3}",
             f"{opening.least_pa:.0f}",
-        ]
+        )
         for fan in fans
         for opening in fan.openings
     ]
-    return _table(head, rows)
+    # fans differ in what the register does not know: how far their flow is off
+    return _table(head, dict.fromkeys(rows))
 
 
 def registers(jobs: Iterable[Job], kits: Sequence[Kit]) -> dict[str, bytes]:

@@ -1,4 +1,4 @@
-"""Samples of the plugin for sectioned records: one with everything in it, one with little."""
+"""Samples of the plugin for sectioned records: one with the usual sections, one with little."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from interchange.demo.sample import Document, Sample, filled, number
 
 PLUGIN_ID = "sectioned-points"
 
-_ARRANGEMENTS = {
+ARRANGEMENTS = {
     "open end": "open_end",
     "branched": "branched",
     "several facades": "several_facades",
     "sheltered": "sheltered_end",
     "not noted": "unknown",
 }
-_DIRECTIONS = {"Depressurisation": "depressurisation", "Pressurisation": "pressurisation"}
+DIRECTIONS = {"Depressurisation": "depressurisation", "Pressurisation": "pressurisation"}
 
 # name in the file, unit it is written in, name in the session
 _BUILDING = (
@@ -145,11 +145,13 @@ def _values(pairs: dict[str, str], fields: tuple[tuple[str, str, str], ...]) -> 
     return {field: number(pairs[name], unit, field) for name, unit, field in fields if name in pairs}
 
 
-def _day(text: str) -> str:
+def day(text: str) -> str:
+    """A date of the layout, as the session has it."""
     return datetime.strptime(text, "%d.%m.%Y").date().isoformat()
 
 
-def _time(test: dict[str, str]) -> Document:
+def started(test: dict[str, str]) -> Document:
+    """When the test began, by the keys of its first section."""
     local = datetime.strptime(test["Started"], "%d.%m.%Y %H:%M")
     sign = -1 if test["UTC offset"].startswith("-") else 1
     hours, minutes = test["UTC offset"][1:].split(":")
@@ -203,16 +205,16 @@ def _kit(kit: dict[str, str]) -> Document:
         return {}
     line = {
         "line_id": "1",
-        "arrangement": _ARRANGEMENTS[kit["Line end"]],
+        "arrangement": ARRANGEMENTS[kit["Line end"]],
         "arrangement_as_recorded": kit["Line end"],
         "line_length_m": number(kit["Line length"], "m", "line_length_m"),
     }
     gauge = {
         "gauge_id": "1",
         "gauge_serial": kit["Gauge"],
-        "gauge_calibrated_on": _day(kit["Gauge calibrated"]),
+        "gauge_calibrated_on": day(kit["Gauge calibrated"]),
     }
-    fan = {"fan_id": "1", "fan_serial": kit["Fan"], "fan_calibrated_on": _day(kit["Fan calibrated"])}
+    fan = {"fan_id": "1", "fan_serial": kit["Fan"], "fan_calibrated_on": day(kit["Fan calibrated"])}
     return {"gauges": [gauge], "fans": [fan], "reference_lines": [line]}
 
 
@@ -258,7 +260,7 @@ def _sample(
         "schema_version": 1,
         "kind": "multi_point",
         "record": filled(record),
-        "time": _time(test),
+        "time": started(test),
         "building": _values(house, _BUILDING),
         "conditions": _values(air, _AIR),
         "reported": {**_values(result, _RESULT), **({"reported_flow_pressure_pa": 50.0} if result else {})},
@@ -267,7 +269,7 @@ def _sample(
         "runs": [
             {
                 "run_number": run_number,
-                "direction": _DIRECTIONS[section],
+                "direction": DIRECTIONS[section],
                 **_values(pairs, _BASELINES),
                 "points": [_point(row, opening_names) for row in rows],
             }

@@ -22,15 +22,18 @@ _INCH_M = Fraction("0.0254")
 # value in the archive's unit = value * factor + offset
 _FACTORS = {
     **dict.fromkeys(
-        ("1", "Pa", "m³/h", "m3/h", "m³", "m3", "m²", "m", "s", "°", "deg", "m/s", "/h", "kg/m³"), Fraction(1)
+        ("1", "Pa", "m³/h", "m3/h", "m³", "m3", "m²", "m", "s", "°", "deg", "m/s", "/h", "1/h", "kg/m³"), Fraction(1)
     ),
     **dict.fromkeys(("C", "°C"), Fraction(1)),
     "hPa": Fraction(100),
+    "%": Fraction(1, 100),
+    "mm": Fraction(1, 1000),
+    "km": Fraction(1000),
     "cfm": 60 * _FOOT_M**3,
     "L/s": Fraction(3600, 1000),
     "cu ft": _FOOT_M**3,
     "ft": _FOOT_M,
-    "cm2": Fraction(1, 100**2),
+    **dict.fromkeys(("cm2", "cm²"), Fraction(1, 100**2)),
     "in2": _INCH_M**2,
     "mph": 5280 * _FOOT_M / 3600,
     "km/h": Fraction(1000, 3600),

@@ -10,6 +10,7 @@ from interchange.demo import (
     sample_both,
     sample_companions,
     sample_fan_pressure,
+    sample_full_record,
     sample_ledger,
     sample_log,
     sample_records,
@@ -24,6 +25,7 @@ from interchange.files import write_atomically
 _MAKERS = (
     sample_sheet,
     sample_records,
+    sample_full_record,
     sample_log,
     sample_across,
     sample_test_log,

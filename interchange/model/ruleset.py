@@ -10,9 +10,9 @@ from __future__ import annotations
 import json
 import tomllib
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal, Self, TypeVar
 
-from pydantic import Field, StringConstraints, ValidationError
+from pydantic import Field, StringConstraints, ValidationError, ValidationInfo, field_validator, model_validator
 
 from interchange.errors import Place, Problem, RuleSetError
 from interchange.model.base import Form
@@ -22,7 +22,9 @@ from interchange.resources import shipped
 Name = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]*$")]
 Reference = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9_.-]*$")]
 Words = Annotated[str, StringConstraints(min_length=1, max_length=1000)]
+Rows = TypeVar("Rows")
 Argument = bool | int | float | str
+BuildingType = Literal["detached", "semi_detached", "terraced", "apartment", "manufactured", "non_residential", "other"]
 
 # "read" in the source named; "from memory" of a standard whose text was not seen; "common practice" without a
 # source; "physics" where it follows from what the words mean. Only what was read, or follows, can fail a test.
@@ -39,6 +41,29 @@ class Rule(Form):
     source: Words = Field(description="where it was read, or what it rests on")
 
 
+class Threshold(Form):
+    """The most a test may leak, for all tests or for those of some climate zones or building types."""
+
+    of: Literal["air_changes", "flow_per_envelope_area", "flow_per_floor_area"] = Field(description="what is limited")
+    at_most: float = Field(gt=0, description="the limit, in the unit given")
+    unit: Literal["1/h", "m3/h/m2", "cfm/ft2"] = Field(description="unit of the limit")
+    at_pa: float = Field(default=50.0, gt=0, le=100, description="pressure [Pa] of the flow that is limited")
+    climate_zones: tuple[Words, ...] = Field(
+        default=(), description="climate zones it is for, as recorded; all if none"
+    )
+    building_types: tuple[BuildingType, ...] = Field(default=(), description="building types it is for; all if none")
+    clause: Words | None = Field(default=None, description="clause of the programme's text")
+    provenance: Provenance = Field(description="how the limit is known; only one that was read lets a test fail")
+    source: Words = Field(description="where it was read, or what it rests on")
+
+    @model_validator(mode="after")
+    def _unit_of_the_right_kind(self) -> Self:
+        if (self.of == "air_changes") != (self.unit == "1/h"):
+            expected = "unit 1/h" if self.of == "air_changes" else "unit m3/h/m2 or cfm/ft2"
+            raise ValueError(f"{expected} for {self.of}")
+        return self
+
+
 class RuleSet(Form):
     """Steps and checks in order, and the kinds of test they are for."""
 
@@ -48,9 +73,39 @@ class RuleSet(Form):
     applies_to: tuple[Literal["single_point", "two_point", "multi_point"], ...] = Field(
         min_length=1, description="kinds of test the rule set is for"
     )
-    status: Literal["current", "superseded", "practice"] = Field(description="standing of the standard")
-    steps: tuple[Rule, ...] = Field(min_length=1, description="corrections, fit, and what is made of it, in order")
+    status: Literal["current", "superseded", "practice", "preview"] = Field(
+        description="standing of the standard; a preview computes values and judges nothing"
+    )
+    follows: Words | None = Field(
+        default=None, description="shipped rule set whose steps and checks are taken where the file has none of its own"
+    )
+    steps: tuple[Rule, ...] = Field(default=(), description="corrections, fit, and what is made of it, in order")
     checks: tuple[Rule, ...] = Field(default=(), description="what the test is held against")
+    thresholds: tuple[Threshold, ...] = Field(
+        default=(), description="the most a test may leak; the first that is for a test counts"
+    )
+
+    @field_validator("checks", "thresholds")
+    @classmethod
+    def _a_preview_judges_nothing(cls, rows: Rows, info: ValidationInfo) -> Rows:
+        if rows and info.data.get("status") == "preview":
+            raise ValueError("none in a preview")
+        return rows
+
+    @field_validator("thresholds")
+    @classmethod
+    def _each_can_be_reached(cls, rows: tuple[Threshold, ...]) -> tuple[Threshold, ...]:
+        for number, row in enumerate(rows[:-1], 1):
+            if not (row.climate_zones or row.building_types):
+                raise ValueError(
+                    f"threshold {number}, which is for all tests, as the last: those behind it never count"
+                )
+        return rows
+
+    @property
+    def judges(self) -> bool:
+        """Whether checks and verdicts follow from it."""
+        return self.status != "preview"
 
     @property
     def reference(self) -> str:
@@ -81,7 +136,7 @@ def load(path: Path) -> RuleSet:
     """Read a rule set from a file. Raises RuleSetError with one problem for each fault, placed in the file."""
     file = path.name
     try:
-        document = tomllib.loads(path.read_bytes().decode("utf-8"))
+        document = _with_followed(tomllib.loads(path.read_bytes().decode("utf-8")), file)
         rules = RuleSet.model_validate_json(_as_json(document))
     except OSError as error:
         raise _at_fault("rule-file", file, str(error.strerror), "a file that can be read", "Check the path.") from None
@@ -92,6 +147,19 @@ def load(path: Path) -> RuleSet:
     if path.stem != rules.reference:
         raise _at_fault("rule-name", file, f"rule set {rules.reference!r}", f"{path.stem!r}", "Rename the file.")
     return rules
+
+
+def _with_followed(document: dict[str, Any], file: str) -> dict[str, Any]:
+    """The document with the steps and checks of the rule set it follows, where it has none of its own."""
+    followed = document.get("follows")
+    if followed is None:
+        return document
+    if followed not in references():
+        place, expected = Place(file, column="follows"), "one of " + ", ".join(references())
+        cure = "Correct the name."
+        raise RuleSetError(Problem("rule-follows", place, repr(followed), expected, cure, blocks="file"))
+    base = tomllib.loads((folder() / f"{followed}.toml").read_text(encoding="utf-8"))
+    return {"steps": base["steps"], "checks": base.get("checks", []), **document}
 
 
 def _as_json(document: dict[str, object]) -> str:

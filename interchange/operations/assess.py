@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,10 +12,13 @@ from interchange.analysis import chain, checks, verdict
 from interchange.analysis.batch import Batch
 from interchange.analysis.check import CAUSES, Check
 from interchange.analysis.leakage import Leakage
+from interchange.analysis.thresholds import CAUSES as CANNOT_TELL_CAUSES
+from interchange.analysis.thresholds import Conformity, conformity
 from interchange.analysis.verdict import WORTH_SAYING, Verdicts
 from interchange.errors import RuleSetError
 from interchange.model.ruleset import RuleSet
 from interchange.quantities import CHOICES, NOT_EVALUATED
+from interchange.report.conformity import threshold_words
 from interchange.report.sentences import Finding
 
 
@@ -27,6 +30,7 @@ class Assessed:
     leakage: Leakage
     checks: Mapping[str, Check]
     verdicts: Mapping[str, Verdicts]
+    conformity: Conformity
 
     def finding(self, name: str, session: int) -> Finding:
         """One check of one session, in the form in which sentences are made of it."""
@@ -43,6 +47,17 @@ class Assessed:
             {key: float(values[session]) for key, values in check.details.items()},
         )
 
+    def conformity_words(self) -> list[str]:
+        """Which threshold is for each session, and why nobody can tell whether it is met; empty where none is."""
+        if not self.rules.thresholds:
+            return [""] * self.conformity.conforms.size
+        said = {(-1, 0): ""}
+        for place, threshold in enumerate(self.rules.thresholds):
+            for code in range(len(CANNOT_TELL_CAUSES)):
+                said[place, code] = threshold_words(place + 1, threshold.of, threshold.at_pa, CANNOT_TELL_CAUSES[code])
+        pairs = zip(self.conformity.threshold.tolist(), self.conformity.cause.tolist(), strict=True)
+        return [said[pair] for pair in pairs]
+
     def worth_saying(self, name: str) -> Iterator[int]:
         """Sessions for which a check found something that people must hear of."""
         check = self.checks[name]
@@ -50,11 +65,21 @@ class Assessed:
         yield from np.flatnonzero((check.level > NOT_EVALUATED) | ((check.level == NOT_EVALUATED) & said)).tolist()
 
 
-def assess(batch: Batch, rules: RuleSet) -> Assessed:
-    """Recompute, check and judge. Raises RuleSetError where the rule set asks for what there is not."""
+def assess(batch: Batch, rules: RuleSet, climate_zones: Sequence[str | None] | None = None) -> Assessed:
+    """Recompute, check and judge; `climate_zones` are those of the sessions, unknown where they are not given.
+
+    Raises RuleSetError where the rule set asks for what there is not.
+    """
     leakage = chain.run(batch, rules.steps, rules.applies_to)
-    found = checks.evaluate(batch, leakage, rules.checks)
-    return Assessed(rules, leakage, found, verdict.verdicts(found))
+    found = checks.evaluate(batch, leakage, rules.checks) if rules.judges else {}
+    verdicts = verdict.verdicts(found) if rules.judges else {}
+    count = leakage.note_mask.size
+    unreliable = np.zeros(count, dtype=np.bool_)
+    if verdicts:
+        unreliable = np.asarray(verdicts["flow_at_50"].verdict == verdict.CANNOT_TELL)
+    zones = [None] * count if climate_zones is None else climate_zones
+    conforming = conformity(batch, leakage, rules.thresholds, zones, unreliable)
+    return Assessed(rules, leakage, found, verdicts, conforming)
 
 
 def raise_faults(rules: RuleSet) -> None:

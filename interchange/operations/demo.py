@@ -20,6 +20,7 @@ from interchange.report.heads import Units
 from interchange.report.safety import LIMITS, SAFETY
 from interchange.report.section import Section
 from interchange.resources import shipped
+from interchange.table import counted
 
 PROGRAMME = "Fennick Vale Warm Homes"
 MOST_DOUBTFUL = 12
@@ -63,18 +64,18 @@ def _run(folder: Path, source: Path, progress: Callable[[str], None]) -> Page:
     done = recompute_archive(root, progress=progress)
     doubtful = doubtful_tests(root)
     shown = doubtful[:MOST_DOUBTFUL]
-    more = f" The first {len(shown)}; all of them: `interchange assess`." if len(shown) < len(doubtful) else ""
+    left = report.not_read()
+    said = f"{counted(len(doubtful), 'test')}, each with the uses it does not serve and the gravest reasons."
+    if len(shown) < len(doubtful):
+        said += f' The first {len(shown)}; all of them: `interchange query "from verdicts"`.'
     return Page(
         f"{PROGRAMME}: an invented programme; every number is simulated",
         (
             Section("WHAT WAS READ", (report.summary(),), report.by_plugin()),
-            Section("WHAT WAS NOT READ, and why", (), report.not_read()),
+            *([Section("WHAT WAS NOT READ, and why", (), left)] if left.rows else []),
             Section("WHAT THE READINGS GIVE, crew by crew, beside what the gauge displayed", (), by_crew(root)),
             Section("WHAT THE TESTS ARE GOOD FOR (number of tests by use)", (), verdict_counts(root)),
-            Section(
-                "TESTS NOT TO BE RELIED ON",
-                (f"{len(doubtful)} tests, each with the uses it does not serve and the gravest reasons.{more}",),
-            ),
+            Section("TESTS NOT TO BE RELIED ON", (said,)),
             *shown,
             Section("SAFETY", tuple(SAFETY.splitlines())),
             Section("LIMITS", tuple(LIMITS.splitlines())),

@@ -158,7 +158,7 @@ def _line(taken: Import, receipt: Receipt | None, fresh: set[str] | None) -> Lin
         outcome, reason = "held", "; ".join(question.subject for question in taken.mapped.questions)
     elif taken.state == "refused":
         outcome = "refused"
-        reason = next((_short(p) for p in taken.mapped.problems if p.blocks in ("session", "file")), "")
+        reason = next((_short(p, taken.source) for p in taken.mapped.problems if p.blocks in ("session", "file")), "")
     elif receipt is None or fresh is None:
         outcome = "read"
     elif not sessions:
@@ -170,10 +170,11 @@ def _line(taken: Import, receipt: Receipt | None, fresh: set[str] | None) -> Lin
     return Line(taken.source.name, outcome, len(sessions), taken.plugin_id or "", reason)
 
 
-def _short(problem: Problem) -> str:
-    """Where and what, without what may have been meant instead."""
-    row, column = problem.place.row, problem.place.column
-    place = [f"row {row}"] * (row is not None) + [f"column '{column}'"] * (column is not None)
+def _short(problem: Problem, source: Source) -> str:
+    """Where and what, without what may have been meant instead; the file or sheet where it is not the source."""
+    file, row, column = problem.place.file, problem.place.row, problem.place.column
+    place = [file.removeprefix(f"{source.name}, ").rpartition("/")[2]] * (file != source.name)
+    place += [f"row {row}"] * (row is not None) + [f"column '{column}'"] * (column is not None)
     found = f"found {problem.found.split(';')[0]}"
     return f"{', '.join(place)}: {found}" if place else found
 

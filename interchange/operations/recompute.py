@@ -22,7 +22,7 @@ from interchange.quantities import CHOICES
 from interchange.report.heads import Units
 from interchange.report.notes import note_sentence
 from interchange.report.sentences import check_sentence
-from interchange.table import Row, Table
+from interchange.table import Row, Table, counted
 
 DISPLAYED = "as_displayed"
 _CODED = ("direction_used", "exponent_assumed")
@@ -35,6 +35,7 @@ class Recomputed:
     version: int
     rule_sets: tuple[str, ...]
     units: Units
+    thresholds: bool = False
 
 
 @dataclass(slots=True)
@@ -77,11 +78,12 @@ def recompute_archive(
             if tables:
                 table = pa.concat_tables(tables)
                 derived.write(store.root, kind, reference, snapshot.version, table, register.fingerprint)
-    return Recomputed(snapshot.version, tuple(collected), store.settings.units)
+    asked = any(rules.thresholds for rules in chosen)
+    return Recomputed(snapshot.version, tuple(collected), store.settings.units, asked)
 
 
 def _collect(loaded: Loaded, rules: RuleSet, into: _Collected) -> None:
-    assessed = assess(loaded.batch, rules)
+    assessed = assess(loaded.batch, rules, loaded.climate_zones.to_pylist() if rules.thresholds else None)
     wanted = pa.array(applies(loaded.batch, rules))
     ids = pa.table({"session_id": loaded.session_ids, "revision": loaded.revisions})
     into.results.append(_results(ids, assessed).filter(wanted))
@@ -94,6 +96,10 @@ def _results(ids: pa.Table, assessed: Assessed) -> pa.Table:
     for name in _CODED:
         columns[name] = _coded(name, assessed.leakage.session[name])
     columns["note"] = pa.array(assessed.leakage.notes(), pa.string())
+    columns["conforms"] = _coded("conforms", assessed.conformity.conforms)
+    columns["threshold_value"] = assessed.conformity.value
+    columns["threshold_limit"] = assessed.conformity.limit
+    columns["conforms_because"] = pa.array(assessed.conformity_words(), pa.string())
     return _beside(ids, columns)
 
 
@@ -142,7 +148,7 @@ def _coded(name: str, codes: Any) -> pa.Array:
 _LEAKAGE = """
 select s.job_id, s.stage, r.rule_set, d.flow_50_m3_h as displayed_flow_50_m3_h {shares}, r.flow_50_m3_h,
        case when s.reported_flow_pressure_pa = 50 then s.reported_flow_m3_h end as reported_flow_m3_h,
-       r.difference_percent, r.exponent, r.air_change_50_per_h, r.note
+       r.difference_percent, r.exponent, r.air_change_50_per_h {conforms}, r.note
 from results r
 join sessions s using (session_id)
 left join results d on d.session_id = r.session_id and d.rule_set = '{displayed}'
@@ -165,7 +171,8 @@ def leakage_table(root: Path, done: Recomputed, *, shares: bool = False) -> Tabl
     shown = [name for name in done.rule_sets if name != DISPLAYED] or list(done.rule_sets)
     extra = "".join(f", r.{name}" for name in SHARES) if shares else ""
     followed = ", ".join(f"'{name}'" for name in shown)
-    sql = _LEAKAGE.format(shares=extra, displayed=DISPLAYED, rule_sets=followed)
+    conforms = ", r.conforms, r.conforms_because" if done.thresholds else ""
+    sql = _LEAKAGE.format(shares=extra, conforms=conforms, displayed=DISPLAYED, rule_sets=followed)
     answer = query.query(root, sql, done.version)
     rows: list[Row] = []
     codes = Counter[str]()
@@ -173,7 +180,7 @@ def leakage_table(root: Path, done: Recomputed, *, shares: bool = False) -> Tabl
         rows.append(tuple(row))
         codes.update(note.split(";") if note else ())
     left_out = [
-        f"{count} tests of kind {kind}: no rule set followed here is for it"
+        f"{counted(count, 'test')} of kind {kind}: no rule set followed here is for it"
         for kind, count in query.query(root, _NOT_COMPUTED.format(rule_sets=followed), done.version).rows
     ]
     notes = [f"{count} of {len(rows)} results: {note_sentence(code)}" for code, count in codes.most_common()]

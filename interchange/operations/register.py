@@ -27,7 +27,7 @@ class Added:
         text = f"{self.new} new, {self.known_already} known already; the register {self.name} has "
         text += f"{counted(self.rows, 'row')}."
         if self.new and self.name == "calibrations":
-            text += " Results were computed without them: run the recompute command."
+            text += " Results from before no longer hold: run the recompute command."
         return text
 
 

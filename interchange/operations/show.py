@@ -19,6 +19,7 @@ from interchange.operations.recorded import heading, recorded
 from interchange.operations.rules import load_rule_sets
 from interchange.operations.select import select_sessions
 from interchange.quantities import NOT_EVALUATED, PASS
+from interchange.report.conformity import conforms_sentence
 from interchange.report.heads import Units, with_unit
 from interchange.report.notes import note_sentence
 from interchange.report.safety import LIMITS, SAFETY
@@ -53,14 +54,18 @@ def _view(session: Session, assessed: Sequence[Assessed], units: Units) -> TestV
     if assessed:
         sections.append(Section("Flow at 50 Pa", tuple(_areas(assessed, units)), _results(assessed)))
     for one in assessed:
-        if one.rules.reference != DISPLAYED:
+        if not one.rules.judges:
+            preview = "A preview: it computes values, and gives neither checks nor verdicts."
+            sections.append(Section(f"By {one.rules.reference}", (preview,)))
+        elif one.rules.reference != DISPLAYED:
             sections += _judged(one)
     return TestView(heading(session), tuple(sections), units)
 
 
 def _assessed(session: Session, rule_sets: Sequence[RuleSet], calibrations: Sequence[CalibrationRow]) -> list[Assessed]:
     loaded = batches.from_sessions([session], calibrations)
-    return [assess(loaded.batch, rules) for rules in rule_sets if session.kind in rules.applies_to]
+    zones = loaded.climate_zones.to_pylist()
+    return [assess(loaded.batch, rules, zones) for rules in rule_sets if session.kind in rules.applies_to]
 
 
 def _areas(assessed: Sequence[Assessed], units: Units) -> Iterator[str]:
@@ -100,6 +105,9 @@ def _judged(one: Assessed) -> Iterator[Section]:
         reasons = ", ".join(name.replace("_", " ") for name in found.reasons(0))
         verdict = words("verdict", found.verdict)[0]
         verdicts.append(verdict_sentence(use, verdict) + (f" Because of: {reasons}." if reasons else ""))
+    if one.rules.thresholds:
+        answer = words("conforms", one.conformity.conforms)[0]
+        verdicts.append(conforms_sentence(answer, one.conformity_words()[0]))
     yield Section(f"Verdict by {one.rules.reference}", tuple(verdicts))
     passed: list[str] = []
     sentences: list[str] = []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from typing import Literal
 
@@ -24,6 +25,7 @@ def table(
     kinds: list[LineKind] = []
     faults: list[Fault] = []
     found: list[tuple[int, list[str]]] = []
+    counts: list[int] = []  # of cells with the empty ones at the end: where one row has another, a cell was lost or cut
     for row, line in enumerate(lines, 1):
         if blank(line, layout):
             kinds.append("blank")
@@ -34,7 +36,14 @@ def table(
             faults.append(Fault("quote-open", *QUOTE_OPEN, row))
             continue
         found.append((row, [cell.strip() for cell in trimmed(cells)]))
+        counts.append(len(cells))
     width = max((len(cells) for _, cells in found), default=0)
+    often = Counter(counts)
+    usual = max(often, key=lambda count: (often[count], count), default=0)
+    for (row, _), count in zip(found, counts, strict=True):
+        if count != usual:
+            expected = f"{usual} cells, as in most rows: a name, and one for each test"
+            faults.append(Fault("row-width", f"{count} cells", expected, CUT, row))
     names = [cells[0] for _, cells in found]
     for (row, cells), name in zip(found, names, strict=True):
         if not name:

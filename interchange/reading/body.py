@@ -53,6 +53,17 @@ class Looked:
     kinds: list[tuple[int, int, BodyRow]] = field(default_factory=list)
     footers: list[tuple[int, str]] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
+    longer: list[Fault] = field(default_factory=list)  # rows with more empty cells at the end than the header has
+    last_cells: set[bool] = field(default_factory=set)  # whether the last cells of the other rows are filled
+
+    @property
+    def all_faults(self) -> list[Fault]:
+        """The faults, and longer rows where other rows leave their last cell empty: then they may be shifted.
+
+        Where all rows are longer alike, a mark stands after each of them.
+        """
+        alike = not self.last_cells and len({fault.found for fault in self.longer}) == 1
+        return self.faults if alike or self.last_cells == {True} else [*self.faults, *self.longer]
 
     def own(self, first: int, last: int, kind: BodyRow) -> None:
         """Rows `first` to `last` are of one kind."""
@@ -66,7 +77,8 @@ class Looked:
 class Body:
     """The rows of one table in the bytes `start` to `stop`, from physical row `first_row` on.
 
-    `header` are the whole header cells as they stand, by which a second header is known.
+    `header` are the whole header cells as they stand, by which a second header is known, and `most` how many cells the
+    header has with its empty ones at the end: where a row has more, one of its cells may hold the mark between cells.
     """
 
     data: Text
@@ -74,6 +86,7 @@ class Body:
     stop: int
     first_row: int
     header: tuple[str, ...]
+    most: int
     header_row: int
     layout: Layout
 
@@ -102,6 +115,8 @@ class Body:
                 batch = self._slow(at, end, row, looked)
             else:
                 looked.own(row, row + count - 1, "row")
+                empty = pc.match_substring_regex(batch.column(len(self.header) - 1), "^\\s*$")
+                looked.last_cells |= {not one for one in pc.unique(empty).to_pylist()}
             yield batch
             at, row = end, row + count
 
@@ -161,12 +176,17 @@ class Body:
             if cells is None:
                 looked.faults.append(Fault("quote-open", *QUOTE_OPEN, row))
                 continue
+            count = len(cells)
             while len(cells) > width and not cells[-1].strip():
                 cells.pop()
+            expected = f"{width} cells, one for each name of the header in row {self.header_row}"
             if len(cells) != width:
-                expected = f"{width} cells, one for each name of the header in row {self.header_row}"
                 looked.faults.append(Fault("row-width", f"{len(cells)} cells", expected, CUT, row))
                 continue
+            if count > self.most:
+                looked.longer.append(Fault("row-width", f"{count} cells, the last of them empty", expected, CUT, row))
+            else:
+                looked.last_cells.add(bool(cells[-1].strip()))
             if self._is_header(cells):
                 looked.faults.append(Fault("header-again", *HEADER_AGAIN, row))
                 continue

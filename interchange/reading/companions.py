@@ -34,10 +34,8 @@ def together(sources: Sequence[Source], plugins: Sequence[Plugin]) -> Iterator[t
     """Each source with its companions, in the order of the sources; a companion comes with its test's file."""
     by_name = {source.name: source for source in sources}
     taken: dict[str, tuple[str, str]] = {}
-    kinds = [(plugin, companion) for plugin in plugins for companion in plugin.manifest.companion]
     for source in sources:
-        for plugin, companion in kinds:
-            main = _main(source.name, companion)
+        for plugin, companion, main in _could_be(source, plugins):
             if main in by_name and begins_rows(source, companion.first_cells, plugin.manifest):
                 taken[source.name] = (main, companion.name)
     for source in sources:
@@ -45,15 +43,35 @@ def together(sources: Sequence[Source], plugins: Sequence[Plugin]) -> Iterator[t
             yield source, {role: by_name[name] for name, (main, role) in taken.items() if main == source.name}
 
 
+def alone(source: Source, plugins: Sequence[Plugin]) -> Problem | None:
+    """A companion whose test's file was not given with it; None for any other file."""
+    for plugin, companion, main in _could_be(source, plugins):
+        if begins_rows(source, companion.first_cells, plugin.manifest):
+            found = f"a {companion.name} file of the layout {plugin.id} without the file of its test"
+            expected = f"'{PurePosixPath(main).name}' beside it"
+            cure = "Put that file beside this one, in the same folder or zip archive, and import both again."
+            return Problem("companion-alone", Place(source.name), found, expected, cure, blocks="file")
+    return None
+
+
 def read_with(source: Source, main: Import) -> Import:
     """What became of a companion: what became of its test's file, which holds the test."""
     plugin = (main.plugin_id, main.plugin_version, main.plugin_fingerprint)
     if main.state == "imported":
         return Import(source, "imported", *plugin)
-    found, cure = f"'{main.source.name}', which was {main.state}", "Mend that file and import both again."
-    expected = "a file of the same test that can be taken in"
+    found = f"a file of the test in '{main.source.name}', which was {main.state}"
+    expected, cure = "a test that can be taken in", "Mend what is wrong with its files, and import them all again."
     problem = Problem("companion-of-refused", Place(source.name), found, expected, cure, blocks="file")
     return Import(source, "refused", *plugin, Mapped(problems=(problem,)))
+
+
+def _could_be(source: Source, plugins: Sequence[Plugin]) -> Iterator[tuple[Plugin, Companion, str]]:
+    """The companions that a source could be by its name, each with the name of its test's file."""
+    for plugin in plugins:
+        for companion in plugin.manifest.companion:
+            main = _main(source.name, companion)
+            if main is not None:
+                yield plugin, companion, main
 
 
 def _beside(name: str, companion: Companion) -> str:

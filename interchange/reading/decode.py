@@ -106,13 +106,14 @@ def with_line_feeds(text: str) -> str:
 
 def refused(file: str, data: bytes, encodings: Sequence[str]) -> Problem:
     """Data that is text in none of the encodings, at the row where the encoding that gets furthest stops."""
-    furthest = 0
+    encodings = _possible(data, encodings) or encodings
+    furthest, before = 0, ""
     for encoding in encodings:
         try:
             data.decode(encoding)
         except UnicodeDecodeError as error:
-            furthest = max(furthest, error.start)
-    before = with_line_feeds(data[:furthest].decode("latin-1"))
+            if error.start > furthest:
+                furthest, before = error.start, with_line_feeds(data[: error.start].decode(encoding))
     names = " or ".join(_NAMES[encoding] for encoding in encodings)
     place, cure = Place(file, before.count("\n") + 1), "Save it anew as CSV in UTF-8."
     return Problem("encoding", place, f"a character that is not {names}", f"text in {names}", cure, blocks="file")

@@ -60,7 +60,7 @@ def read_source(
     recognition = recognise(head, plugins)
     plugin = recognition.plugin or recognition.misread
     if plugin is None:
-        return _refused(source, recognition.problem(source.name))
+        return _refused(source, companions.alone(source, plugins) or recognition.problem(source.name))
     mapped = map_(_read(source, plugin.manifest, limits, files or {}), plugin.manifest, answers, context)
     return _imported(source, plugin, mapped)
 

@@ -245,7 +245,17 @@ class FileTest:
                 for row, one in zip(rows, values, strict=True):
                     if one is not None:
                         row[texts.to] = one
-            found += logs.legend_of(rows, {"channel_value": value})
+            for entry in logs.legend_of(rows, {"channel_value": value}):
+                if any(entry.key == other.key or entry.channel_id == other.channel_id for other in found):
+                    place, twice = Place(table.file, entry.unit_row), f"the channel {quoted(entry.channel_id)} again"
+                    cure = "Give each channel a key and a name of its own."
+                    self.found.add(
+                        Problem(
+                            "channel-twice", place, twice, "each channel of the legend once", cure, blocks="session"
+                        )
+                    )
+                if all(entry.key != other.key for other in found):
+                    found.append(entry)
         return found
 
 

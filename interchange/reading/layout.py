@@ -197,7 +197,8 @@ class _Cutter:
 
     def _table(self, cells: list[str], number: int, block: TableBlock) -> None:
         self.tables_seen.add((self.section, number))
-        header_row = self.row
+        header_row, most = self.row, len(split_cells(self._line(), self.mark) or cells)
+        self._check_titles(len(cells))
         self._take("header", number)
         header = self._second_row(cells, number) if block.header_rows > 1 else header_of(cells, block)
         for name in sorted({name for name in header.names if name and header.names.count(name) > 1}):
@@ -212,22 +213,31 @@ class _Cutter:
         last = self._without_blank_end(stop)
         looked = Looked()
         if last > self.at:
-            body = Body(self.data, self.at, last, self.row, header.cells, header_row, self.layout)
+            most = max(most, len(header.cells))
+            body = Body(self.data, self.at, last, self.row, header.cells, most, header_row, self.layout)
             rows = body.rows(looked)
             table = (header.names, units, rows, header_row, unit_row, number, self.test)
             self.tables.append(Table(self.file, self.section, *table))
-        else:
+        if not any(kind == "row" for *_, kind in looked.kinds):
             found = "a header without rows below it"
             self._fault("table-empty", found, "at least one row", "Export the test again.", row=header_row)
         for first, after, kind in looked.kinds:
             self._own(first, after, kind, None if kind in ("blank", "footer") else number)
             self.row = after + 1
-        for fault in looked.faults:
+        for fault in looked.all_faults:
             self._fault(fault.code, fault.found, fault.expected, fault.cure, row=fault.row)
         self.passed.extend(Passed("footers", row, text) for row, text in looked.footers)
         self.at = last
         while self.at < stop:
             self._take("blank", None)
+
+    def _check_titles(self, names: int) -> None:
+        """Report a title with as many cells as a row of the table: the header above it may be damaged."""
+        for title in self.passed:
+            cells = split_cells(title.text, self.mark) or []
+            if title.kind == "titles" and sum(bool(cell.strip()) for cell in cells) > max(names // 2, _TITLE_CELLS):
+                found, expected = f"{len(cells)} cells above the header in row {self.row}", "titles of few cells"
+                self._fault("title-like-row", found, expected, _LOST_HEADER, row=title.row)
 
     def _second_row(self, cells: list[str], number: int) -> Header:
         """A header of two rows: a name above holds for the empty cells after it, and is written before that below."""
@@ -312,6 +322,8 @@ class _Cutter:
         self.found.add(Problem(code, place, found, expected, cure, blocks="file"))
 
 
+_TITLE_CELLS = 3  # so many are no row of a table
+_LOST_HEADER = "Restore the header above these rows; take them out if they are no tests."
 _ONE_TEST = "Give each test a file of its own."
 _FOOTER = "Remove the row if it is a total or a footer; else this file needs another plugin."
 

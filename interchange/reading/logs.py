@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 from interchange.errors import Place, Problem
 from interchange.model.manifest import TableBlock
 from interchange.model.mapping import SIGNED, Mapping
-from interchange.reading import ranges, stamps, times
+from interchange.reading import cells, ranges, stamps, times
 from interchange.reading.extract import Table
 from interchange.reading.series import Series
 from interchange.reading.steps import Steps, proven
@@ -74,6 +74,7 @@ class _Reading:
         self.clocks = [column for column in columns if column[0].to in ("time_s", "sampled_at")]
         self.others = [column for column in columns if column[0].to not in ("time_s", "sampled_at")]
         self.base_s: float | None = None
+        self.misread = False  # whether a time was told to be none: then it is not said to be absent too
         self.first_stamp: tuple[times.Moment, str, int, str] | None = None
         self.common = _Growing(self.clocks[0][0], "")
         self.growing: dict[str, _Growing] = {}
@@ -129,10 +130,13 @@ class _Reading:
 
     def _clock(self, texts: Texts) -> pa.Array:
         form = texts.field.time_format
-        if form is None:
-            return self.reader.numbers(texts)[0]
         layout = self.reader.layout_of(texts.field)
+        if form is None:
+            found = self.reader.numbers(texts)[0]
+            self.misread |= found.null_count > 0 and len(cells.numbers(texts.cells, layout).faults) > 0
+            return found
         found, faults = stamps.seconds(texts.cells, form, layout)
+        self.misread |= len(faults) > 0
         for index in faults:
             text, row = texts.cells[index].as_py().strip(), texts.rows[index].as_py()
             expected = f"a time that exists, written {times.form_in_words(form)}"
@@ -155,7 +159,9 @@ class _Reading:
         clock = next((part.clock for part in parts if part.clock is not None), None)
         offset_s = next((part.offset_s for part in parts if part.offset_s is not None), None)
         text = " ".join(texts.cells[0].as_py().strip() for texts in clocks)
-        return times.Moment(day, clock, offset_s), text, clocks[0].rows[0].as_py(), clocks[0].field.name
+        start, row = times.Moment(day, clock, offset_s), clocks[0].rows[0].as_py()
+        self.reader.check_year(start, text, clocks[0].place(row))
+        return start, text, row, clocks[0].field.name
 
     def _wide(self, batch: pa.RecordBatch, time_s: pa.Array) -> None:
         self.common.time_s.append(time_s)
@@ -222,6 +228,8 @@ class _Reading:
         return values
 
     def _steps(self, one: _Growing) -> Steps:
+        if self.misread:
+            return Steps(0.0, None)
         rows = one.rows.finished()
         place = Place(self.table.file, None, self.clocks[0][0].name)
         return proven(one.time_s.finished(), rows, place, self.reader.found, uneven=self.block.uneven)

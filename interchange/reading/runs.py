@@ -119,7 +119,7 @@ def note_points(draft: Draft, file: str, found: Collector) -> None:
                 found.add(Problem("point-number-twice", place, again, "each point number once", cure))
             if number is not None:
                 numbers.add(number)
-    count, kind = sum(len(run.get("points", ())) for run in document["runs"]), document.get("kind")
+    count, kind = sum(len(run.get("points", ())) for run in document["runs"]), document.get("kind") or ""
     wanted = {"single_point": "one point", "multi_point": "several points"}.get(kind)
     if count and wanted is not None and (count == 1) != (kind == "single_point"):
         found.add(

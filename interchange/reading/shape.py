@@ -44,9 +44,12 @@ class _Checker:
                     if key.required and key.name not in present:
                         place, expected = Place(self.file, row, key.name), f"the key '{key.name}'"
                         self._fault("key-missing", place, f"no key '{key.name}'", expected, _WHOLE)
-            elif block.required and not any(table.block == number for table in tables):
-                if block.file is None or block.file in self.extract.companions:
-                    self._missing_table(row, None, block)
+            elif (
+                block.required
+                and not any(table.block == number for table in tables)
+                and (block.file is None or block.file in self.extract.companions)
+            ):
+                self._missing_table(row, None, block)
         for section in dict.fromkeys(entry.section for entry in entries if entry.file == self.file):
             blocks = [b for b in self.manifest.block if isinstance(b, TableBlock) and b.directions]
             for block in blocks:

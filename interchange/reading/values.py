@@ -31,7 +31,7 @@ _OFFERED = (
 _conversion = lru_cache(maxsize=256)(units.conversion)
 _NUMBER_AND_UNIT = re.compile(rf"(.*?[0-9.,])[{cells.BLANKS}]*([^0-9.,\s].*)?")
 # spreadsheets keep a text from being taken for a formula by an apostrophe before it; export writes it so too
-_KEPT_FROM_FORMULA = re.compile("'[=+\\-@\t\r]")
+_KEPT_FROM_FORMULA = re.compile("'+[=+\\-@\t\r]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,14 +160,22 @@ class Reader:
         except times.NoSuchTimeError:
             code, expected = "no-such-time", f"a time that exists, written {form}"
         else:
-            first, last = self.years
-            if texts.to != "started_at_local" or moment.day is None or first <= moment.day.year <= last:
-                return moment
-            code, expected = "year-refused", f"a start in the years {first} to {last}"
+            if texts.to == "started_at_local":
+                self.check_year(moment, text, texts.place(row))
+            return moment
         self.found.add(Problem(code, texts.place(row), quoted(text), expected, _CELL, blocks="session"))
         return None
 
+    def check_year(self, start: times.Moment, text: str, place: Place) -> None:
+        """Report a start before the first test or beyond all to come, as of a clock that was never set."""
+        first, last = self.years
+        if start.day is not None and not first <= start.day.year <= last:
+            expected = f"a start in the years {first} to {last}"
+            self.found.add(Problem("year-refused", place, quoted(text), expected, _CELL, blocks="session"))
+
     def _any_moment(self, text: str, time_format: str) -> times.Moment:
+        if time_format in times.COUNTS:
+            text = text.replace(self.layout.decimal_mark, ".")
         try:
             return times.moment(text, time_format, self.layout.month_names)
         except times.TimeFormError:

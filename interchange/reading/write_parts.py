@@ -202,7 +202,8 @@ class Finder:
                 continue
             point, at = run["points"][position], f"{path}.points.{position}"
             if level == "point":
-                yield Held(point.get(name), f"{at}.{name}")
+                counted = position + 1 if name == "point_number" and getattr(mapping, "filled", False) else None
+                yield Held(point.get(name, counted), f"{at}.{name}")
                 continue
             for index, reading in enumerate(point["fan_readings"]):
                 if reading["fan_id"] == (mapping.fan or FIRST):

@@ -76,8 +76,7 @@ class Writer:
         columns = self._by_name(table)
         about = [(pen, row) for pen in map(self._pen, tests) for row in self._rows(pen.test, table, None)]
         units = self._units(table, columns, about)
-        rows = [self._cells(pen, table, columns, row, units) for pen, row in about]
-        names = dict(zip(columns, units, strict=True))
+        names, rows = self._filled(table, columns, units, about)
         if self.layout.transposed:
             return [self._line(list(cells)) for cells in zip(self._header(table, names), *rows, strict=True)]
         return [*self._head(table, names), *map(self._line, rows)]
@@ -147,8 +146,7 @@ class Writer:
         else:
             about = [(pen, one) for one in self._rows(pen.test, block, row)]
             units = self._units(block, columns, about)
-            rows = [self._cells(pen, block, columns, one, units) for _, one in about]
-            names = dict(zip(columns, units, strict=True))
+            names, rows = self._filled(block, columns, units, about)
         return [*self._head(block, names), *map(self._line, rows)] if rows else []
 
     def _entries(self, pen: Pen, block: EntriesBlock, row: Row) -> list[str]:
@@ -231,6 +229,28 @@ class Writer:
             cells.append(written.text if written is not None else pen.missing)
         return cells
 
+    def _filled(
+        self,
+        table: TableBlock,
+        columns: dict[str, list[Mapping]],
+        units: Sequence[str | None],
+        about: Sequence[tuple[Pen, Row]],
+    ) -> tuple[dict[str, str | None], list[Cells]]:
+        """Columns with their units, and the cells below them; without columns that are empty and need not be there."""
+        rows = [self._cells(pen, table, columns, row, units) for pen, row in about]
+        kept = [
+            at
+            for at, mappings in enumerate(columns.values())
+            if not mappings
+            or any(one.point is not None or getattr(one, "required", True) for one in mappings)
+            or any(
+                cells[at] != pen.missing and not all(_said_anyway(pen, table, one, row) for one in mappings)
+                for (pen, row), cells in zip(about, rows, strict=True)
+            )
+        ]
+        names = list(zip(columns, units, strict=True))
+        return dict(names[at] for at in kept), [[row[at] for at in kept] for row in rows]
+
     def _head(self, table: TableBlock, units: dict[str, str | None]) -> list[str]:
         """The rows above the values, from the names of the columns and their units."""
         names = self._header(table, units)
@@ -296,6 +316,14 @@ class Writer:
         text = io.StringIO()
         csv.writer(text, delimiter=self.layout.delimiter, lineterminator="").writerow(cells)
         return text.getvalue()
+
+
+def _said_anyway(pen: Pen, table: TableBlock, mapping: Mapping, row: Row) -> bool:
+    """Whether another column of the row brings the same value with it."""
+    to = mapping.to or ""
+    value = pen.finder.held(table, mapping, to, row).value
+    givers = [one for one in table.fields if one.to is not None and (one.also or {}).get(to, pen) == value]
+    return any(pen.finder.held(table, one, one.to or "", row).value is not None for one in givers)
 
 
 def _in_order(table: TableBlock) -> Iterator[Mapping]:

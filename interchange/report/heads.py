@@ -36,6 +36,9 @@ _WORDS = {
     "column_names": "columns",
     "retest_advised": "retest advised",
     "cannot_tell": "cannot tell",
+    "conforms_because": "because of",
+    "other_rule_set": "other rule set",
+    "verdict_changes": "verdicts that change",
 }
 
 # Their values are words of closed lists, which people read without underscores.
@@ -46,6 +49,9 @@ _HEADS: dict[str, tuple[str, int, str, int]] = {
     "flow_50_m3_h": ("recomputed flow at 50 Pa", 0, "cfm", 0),
     "flow_50_low_m3_h": ("low (scatter only)", 0, "cfm", 0),
     "flow_50_high_m3_h": ("high (scatter only)", 0, "cfm", 0),
+    "other_flow_50_m3_h": ("flow at 50 Pa by the other", 0, "cfm", 0),
+    "change_percent": ("change", 1, "%", 1),
+    "share_fit_percent": ("fit", 1, "%", 1),
     "displayed_flow_50_m3_h": ("displayed flow at 50 Pa", 0, "cfm", 0),
     "reported_flow_m3_h": ("reported flow at 50 Pa", 0, "cfm", 0),
     "median_flow_50_m3_h": ("median flow at 50 Pa", 0, "cfm", 0),

@@ -5,10 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from build import batch, line, multi_point
 
 from interchange.analysis import chain, checks, steps
 from interchange.errors import RuleSetError
 from interchange.model import ruleset
+from interchange.operations.assess import assess
+from interchange.quantities import CHOICES, FAIL, SUSPECT
 
 GOOD = """
 id = "mine"
@@ -18,6 +21,14 @@ applies_to = ["multi_point"]
 status = "practice"
 [[steps]]
 name = "power_law"
+provenance = "physics"
+source = "mine"
+"""
+
+
+CHECK = """
+[[checks]]
+name = "point_count"
 provenance = "physics"
 source = "mine"
 """
@@ -50,8 +61,34 @@ def test_every_step_and_check_is_used_by_a_shipped_rule_set() -> None:
     assert {rule.name for rules in shipped for rule in rules.checks} == set(checks.CHECKS)
 
 
-def test_the_three_rule_sets_of_this_release_are_there() -> None:
-    assert ruleset.references() == ("as_displayed", "astm-e1827-one-point@2011", "iso9972@2015")
+SHIPPED = {
+    "as_displayed": "practice",
+    "astm-e1827-one-point@2011": "superseded",
+    "astm-e1827-two-point@2011": "superseded",
+    "astm-e779@2019": "current",
+    "cgsb-149.10@2019": "preview",
+    "en13829@2000": "preview",
+    "icc-380@2016": "superseded",
+    "iso9972@2015": "current",
+}
+
+
+def test_the_rule_sets_of_this_release_are_there() -> None:
+    assert {reference: ruleset.named(reference).status for reference in ruleset.references()} == SHIPPED
+
+
+def test_a_preview_computes_and_gives_no_pass_or_fail() -> None:
+    rules = ruleset.named("en13829@2000")
+    found = assess(batch(multi_point()), rules)
+    assert found.leakage.session["flow_50_m3_h"][0] == pytest.approx(200.0 * 50.0**0.65, rel=2e-3)
+    assert (found.checks, found.verdicts) == ({}, {})
+    assert list(assess(batch(multi_point()), ruleset.named("astm-e779@2019")).verdicts) == list(CHOICES["use"])
+
+
+def test_a_limit_quoted_from_memory_never_fails_a_test() -> None:
+    few = multi_point(runs=[{"direction": "depressurisation", "points": line("depressurisation", (50.0, 40.0, 30.0))}])
+    by_memory, read = (assess(batch(few), ruleset.named(name)) for name in ("astm-e779@2019", "iso9972@2015"))
+    assert (by_memory.checks["point_count"].level[0], read.checks["point_count"].level[0]) == (SUSPECT, FAIL)
 
 
 def test_a_good_file_is_read(tmp_path: Path) -> None:
@@ -69,8 +106,9 @@ def test_a_good_file_is_read(tmp_path: Path) -> None:
         (GOOD.replace('"multi_point"', '"monitoring"'), "form-literal-error", "applies_to.0"),
         (GOOD + "arguments = { confidence = nan }", "form-finite-number", "steps.0.arguments.confidence.float"),
         (GOOD.replace('"2020"', '"2021"'), "rule-name", None),
+        (GOOD.replace('"practice"', '"preview"') + CHECK, "form-value-error", "checks"),
     ],
-    ids=["not TOML", "missing", "misspelt", "provenance", "kind", "nan", "other name"],
+    ids=["not TOML", "missing", "misspelt", "provenance", "kind", "nan", "other name", "preview that judges"],
 )
 def test_a_file_at_fault_is_refused_with_its_place(tmp_path: Path, text: str, code: str, column: str | None) -> None:
     with pytest.raises(RuleSetError) as caught:
@@ -90,5 +128,5 @@ def test_a_file_in_another_encoding_or_absent_is_refused(tmp_path: Path) -> None
 
 
 def test_an_unknown_name_lists_those_there_are() -> None:
-    with pytest.raises(RuleSetError, match=r"as_displayed, astm-e1827-one-point@2011, iso9972@2015"):
+    with pytest.raises(RuleSetError, match=r"as_displayed, astm-e1827-one-point@2011, .*iso9972@2015"):
         ruleset.named("no_such_rules")

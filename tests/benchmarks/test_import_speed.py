@@ -102,6 +102,7 @@ elapsed s,line A Pa,line B Pa,indoor C,wind m/s
 """
 
 
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="uses what only Linux has")
 @pytest.mark.parametrize(
     ("megabytes", "most_mb"), [(80, 400), pytest.param(500, 600, marks=pytest.mark.full)], ids=["quick", "full"]
 )
@@ -118,17 +119,16 @@ def test_a_large_log_does_not_lie_in_memory(tmp_path: Path, megabytes: int, most
             )
             rows += 100_000
     child = f"""
-import resource
 from pathlib import Path
 from interchange.operations.importing import import_files
 from interchange.operations.new import new_archive
 report = import_files(new_archive(Path({str(tmp_path / "a")!r}), "x"), [Path({str(log)!r})], recompute=False)
 assert report.all_imported, report.problems
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+status = dict(line.split(":", 1) for line in Path("/proc/self/status").read_text().splitlines())
+print(status["VmHWM"].split()[0])  # the peak that the system reports when it ends counts that of its parent too
 """
     done = subprocess.run([sys.executable, "-c", child], capture_output=True, text=True, check=True)
-    peak_mb = int(done.stdout) / (1024**2 if sys.platform == "darwin" else 1024)
-    assert peak_mb < most_mb
+    assert int(done.stdout) / 1024 < most_mb
     values = pq.ParquetDataset(tmp_path / "a" / "table" / "part=trace").read(columns=["channel_id", "values"])
     counts = {name: 0 for name in ("line A", "line B", "indoor", "wind")}
     for channel, part in zip(values["channel_id"].to_pylist(), values["values"], strict=True):

@@ -52,7 +52,7 @@ def test_rows_go_in_and_come_out_in_each_form(archive: Path, tmp_path: Path) -> 
     assert (done.exit_code, done.stdout) == (EXIT_DONE, "")
     assert done.stderr == (
         "2 new, 0 known already; the register calibrations has 2 rows. "
-        "Results were computed without them: run the recompute command.\n"
+        "Results from before no longer hold: run the recompute command.\n"
     )
     again = _run("register", "add", "calibrations", _file(tmp_path, FANS), "--archive", archive)
     assert again.stderr == "0 new, 2 known already; the register calibrations has 2 rows.\n"

@@ -25,8 +25,11 @@ OURS = {
     "points-with-companions/samples/two-files",
     "results-ledger/samples/one-page",
     "results-ledger/samples/two-pages",
+    "sectioned-points/samples/all-that-can-be-said",
     "sectioned-points/samples/both-directions",
     "sectioned-points/samples/little",
+    "sectioned-points/samples/much-not-noted",
+    "sectioned-points/samples/other-words",
     "station-weather-log/samples/hourly",
     "station-weather-log/samples/ten-minutes",
     "tall-log-with-legend/samples/other-words",
@@ -51,6 +54,8 @@ CP1252 = {
     "points-fan-pressure-only/samples/both-directions",
     "points-fan-pressure-only/samples/gale",
     "results-ledger/samples/one-page",
+    "sectioned-points/samples/all-that-can-be-said",
+    "sectioned-points/samples/much-not-noted",
     "transposed-table/samples/four-tests",
 }
 

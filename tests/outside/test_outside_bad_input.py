@@ -66,13 +66,17 @@ REFUSED: dict[str, tuple[bytes, str]] = {
     "empty.csv": (b"", "found no bytes; expected a test. Export the test again and send the new file."),
     "binary.bin": (
         bytes(range(256)) * 40,
-        ", row 1: found a NUL byte, which no text holds; expected text in UTF-8, or in an encoding that a plugin "
-        "names. Export the test as text (CSV); a binary memory file or a workbook cannot be read.",
+        ", row 1: found a NUL byte, which no text holds but UTF-16 with its mark at the start; expected text in UTF-8, "
+        "or in an encoding that a plugin names. Export the test as text (CSV); a binary memory file cannot be read.",
     ),
-    "utf16.csv": (
-        sheet(a_row("B-2")).decode().encode("utf-16"),
-        ", row 1: found text in UTF-16; expected text in UTF-8, or in an encoding that a plugin names. "
-        "Save it anew as CSV in UTF-8.",
+    "utf16-unmarked.csv": (
+        sheet(a_row("B-2")).decode().encode("utf-16-le"),
+        ", row 1: found a NUL byte, which no text holds but UTF-16 with its mark at the start; expected text in UTF-8, "
+        "or in an encoding that a plugin names. Export the test as text (CSV); a binary memory file cannot be read.",
+    ),
+    "utf16-cut.csv": (
+        sheet(a_row("B-2")).decode().encode("utf-16")[:-7],
+        ", row 2: found a character that is not UTF-16; expected text in UTF-16. Save it anew as CSV in UTF-8.",
     ),
     "header-only.csv": (
         sheet(),

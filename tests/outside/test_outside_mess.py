@@ -101,6 +101,7 @@ SAME = {
     "power of ten": same_rows_in(lambda h, r: lines(h, r.replace("1520", "1.52e3"))),
     "small letters in the clock": same_rows_in(lambda h, r: lines(h, r.replace("9:15 AM", "09:15 am"))),
 }
+WITH_ITS_MARK = {"UTF-16, low byte first": "utf-16-le", "UTF-16, high byte first": "utf-16-be"}
 
 
 @pytest.fixture(scope="module")
@@ -109,7 +110,10 @@ def same(empty: Programme, tmp_path_factory: pytest.TempPathFactory) -> tuple[Pr
     for name, content in SAME.items():
         text = content.replace(b"M-1", b"M:" + name.encode())
         (programme.folder / f"{name}.csv").write_bytes(text)
-    return programme, programme.take(*(f"{name}.csv" for name in SAME))
+    for name, encoding in WITH_ITS_MARK.items():
+        text = "\ufeff" + lines(HEADER, a_row(f"M:{name}"))
+        (programme.folder / f"{name}.csv").write_bytes(text.encode(encoding))
+    return programme, programme.take(*(f"{name}.csv" for name in (*SAME, *WITH_ITS_MARK)))
 
 
 @pytest.fixture(scope="module")
@@ -129,7 +133,7 @@ def matches(row: dict[str, Any], wanted: dict[str, Any]) -> None:
         assert found[name] == pytest.approx(wanted[name], rel=1e-12), name
 
 
-@pytest.mark.parametrize("name", SAME)
+@pytest.mark.parametrize("name", [*SAME, *WITH_ITS_MARK])
 def test_the_same_test_comes_in_whatever_its_dress(
     same: tuple[Programme, Ended], read_same: dict[str, list[dict[str, Any]]], name: str
 ) -> None:

@@ -77,6 +77,7 @@ def test_compass_letters_stand_for_degrees_beside_numbers() -> None:
     plugin = _plugin({"to": "wind_from_deg", "unit": "deg", "codes": COMPASS, "missing": ["calm", "0"]})
     cells = ["SW", "240", " N ", "calm", "", "0", "W"]
     assert _values(cells, plugin, "wind_from_deg") == [225.0, 240.0, 360.0, None, None, None, 270.0]
+    assert _values(["SW", "E"], plugin, "wind_from_deg") == [225.0, 90.0]
     (problem,) = refused("Nr|X\n1|SW\n2|0.0\n", plugin)  # neither north nor the mark for calm
     assert (problem.code, problem.place) == ("value-refused", Place("test.csv", 3, "X"))
     (problem,) = refused("Nr|X\n1|SW\n2|WSW\n", plugin)

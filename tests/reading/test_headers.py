@@ -169,6 +169,19 @@ def test_where_the_layout_knows_none_they_are_refused() -> None:
 def test_a_title_after_the_table_is_no_title() -> None:
     found = refused("Nr,P\n7,-50\nclosing words\n", PAGES)
     assert [(problem.code, problem.place.row) for problem in found] == [("row-width", 3)]
+    keys = plugin_of(table([JOB, PRESSURE]), layout={"titles": True, "key_prefix": "#", "key_separator": ":"})
+    found = refused("Nr,P\n7,-50\n# sky: grey\nclosing words\n", keys)
+    assert [(problem.code, problem.place.row) for problem in found] == [("row-unplaced", 4)]
+
+
+def test_rows_above_the_header_that_look_like_tests_are_refused() -> None:
+    names = ["Nr", "P", "A", "B", "C", "D"]
+    plugin = plugin_of(table([JOB, PRESSURE]), layout={"titles": True, "header_repeats": True})
+    header, rows = ",".join(names), "7,-50,1,2,,\n"
+    assert len(read(f"Office,North,2019\n{header}\n{rows}{header}\n{rows}", plugin)) == 2
+    # where the first header is damaged the second is the first to be known, and a page of tests stands above it
+    (problem,) = refused(f"Office,North,2019\n{header.replace('Nr', 'No')}\n{rows}{header}\n{rows}", plugin)
+    assert (problem.code, problem.place, problem.count) == ("title-like-row", Place("test.csv", 2), 2)
 
 
 # the separator hint of spreadsheets
@@ -180,6 +193,9 @@ def test_a_first_row_that_names_the_separator_is_passed_over() -> None:
     assert (session.runs[0].points[0].envelope_pressure_pa, session.source.source_place) == (-50.5, "row 3")
     assert session.kept == ()
     assert [p.code for p in refused("sep=,\nNr;P\n7;-50,5\n", plugin)] == ["row-unplaced"]
+    comma = plugin_of(table([JOB, PRESSURE]))
+    assert read("sep=,\nNr,P\n7,-50.5\n", comma)[0].source.source_place == "row 3"
+    assert [p.code for p in refused("sep=;\nNr,P\n7,-50.5\n", comma)] == ["row-unplaced"]
 
 
 # cells apart by blanks

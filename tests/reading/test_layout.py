@@ -100,8 +100,8 @@ def test_entries_carry_section_text_unit_and_row() -> None:
 
 
 def test_an_unknown_section_is_kept_row_by_row() -> None:
-    entries = read(source(SECTIONS + "[Sky]\nCloud;3;okta;west\n"), plugin("sectioned-points")).entries
-    assert entries[-1] == Entry("test.csv", "Sky", "Cloud", "3;okta;west", None, 49, None)
+    entries = read(source(SECTIONS + "[Birds]\nSeen;3;finches;west\n"), plugin("sectioned-points")).entries
+    assert entries[-1] == Entry("test.csv", "Birds", "Seen", "3;finches;west", None, 49, None)
 
 
 def test_blank_rows_within_and_after_a_table_shift_no_row_number() -> None:
@@ -125,6 +125,39 @@ def test_a_row_with_a_cell_too_many_is_located_even_in_a_long_table() -> None:
         Place("test.csv", 331),
         "6 cells",
     )
+
+
+def test_a_row_may_have_empty_cells_beyond_its_table_only_where_the_header_has_them() -> None:
+    (table,) = read(source("Nr,P,,\n1,5,,\n2,6,\n3,7\n"), made_plugin(SHEET)).tables
+    assert texts_of(table, 1).to_pylist() == ["5", "6", "7"]
+
+
+def test_a_longer_row_is_whole_where_no_other_leaves_its_last_cell_empty_and_else_may_be_shifted() -> None:
+    many = "".join(f"{number},6\n" for number in range(3 * body.FEW_ROWS))
+    for text in ("Nr,P\n1,5,\n2,6,\n", "Nr,P\n1,5,,\n2,6\n", "Nr,P,\n1,5,,\n2,6,\n", f"Nr,P\n1,5,\n{many}"):
+        (table,) = (extract := read(source(text), made_plugin(SHEET))).tables
+        assert (texts_of(table, 1)[0].as_py(), extract.problems) == ("5", ())
+    # 1,5 may be one number here, and what stood after it shifted
+    for text in ("Nr,P\n1,5,\n2,\n3,6\n", f"Nr,P\n1,5,\n{many}7,\n"):
+        (problem,) = read(source(text), made_plugin(SHEET)).problems
+        assert (problem.code, problem.place) == ("row-width", Place("test.csv", 2))
+        assert problem.found == "3 cells, the last of them empty"
+
+
+def test_rows_of_another_stretch_of_a_long_table_count_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(body, "SLICE_BYTES", 4 * body.FEW_ROWS)
+    filled = "1,6\n" * (2 * body.FEW_ROWS)
+    for last, codes in (("6", []), ("", ["row-width"])):
+        text = f"Nr,P\n{filled}{filled}1,{last}\n2,5,\n".replace("1,6\n", f"1,{last}\n", 1)
+        assert [problem.code for problem in read(source(text), made_plugin(SHEET)).problems] == codes
+    only_quick = "Nr,P\n" + "1, \n" * (3 * body.FEW_ROWS) + "2,5,\n"
+    assert [problem.code for problem in read(source(only_quick), made_plugin(SHEET)).problems] == ["row-width"]
+
+
+def test_a_header_above_footers_alone_is_refused() -> None:
+    manifest = made_plugin(SHEET.replace('decimal_mark = "."', 'decimal_mark = "."\nfooter_marks = ["Total"]'))
+    (problem,) = read(source("Nr,P\nTotal,0\n"), manifest).problems
+    assert (problem.code, problem.place) == ("table-empty", Place("test.csv", 1))
 
 
 def test_a_quotation_mark_without_its_pair_swallows_no_row() -> None:

@@ -216,18 +216,18 @@ def test_columns_of_a_sheet_that_no_field_takes_are_kept() -> None:
 
 def test_keys_sections_and_columns_that_no_field_takes_are_kept_in_their_order() -> None:
     text = (
-        SECTIONS.replace("Height;540;cm", "Storeys;2\nHeight;540;cm")
+        SECTIONS.replace("Height;540;cm", "Letterboxes;2\nHeight;540;cm")
         .replace(
             "Point;Target;Envelope;Spread;Seconds;Opening;Fan pressure;Flow\n;Pa;Pa;Pa;s;;Pa;m³/h\n1;50",
             "Point;Note;Target;Envelope;Spread;Seconds;Opening;Fan pressure;Flow\n;;Pa;Pa;Pa;s;;Pa;m³/h\n1;gusty;50",
         )
         .replace("2;30;", "2;;30;")
     )
-    (session,) = sessions(text + "[Sky]\nCloud;3\nCloud;4\n")
+    (session,) = sessions(text + "[Birds]\nSeen;3\nSeen;4\n")
     assert session.kept == (
         Kept(
             kept_section="House",
-            kept_name="Storeys",
+            kept_name="Letterboxes",
             kept_first_row=15,
             kept_last_row=15,
             kept_count=1,
@@ -244,8 +244,8 @@ def test_keys_sections_and_columns_that_no_field_takes_are_kept_in_their_order()
             kept_last="gusty",
         ),
         Kept(
-            kept_section="Sky",
-            kept_name="Cloud",
+            kept_section="Birds",
+            kept_name="Seen",
             kept_first_row=50,
             kept_last_row=51,
             kept_count=2,

@@ -104,7 +104,7 @@ def test_each_column_of_a_table_that_stands_across_is_a_test() -> None:
         ("-49", "-4x9", "not-a-number", 4, "column 4"),
         ("04/02/2026", "31/02/2026", "no-such-time", 2, "column 4"),
         ("Q (L/s)", "Q (barrels)", "unit-unknown", 5, "Q"),
-        ("Stage;in;;", "Volume (m3);1;;-2", "value-refused", 6, "column 4"),
+        ("Sky;grey;;blue", "Volume (m3);1;;-2", "value-refused", 7, "column 4"),
         ("Stage;in", "Nr;in", "header-twice", 6, None),
         ("Stage;in", ";in", "row-unplaced", 6, None),
         ("Sky;grey", 'Sky;"grey', "quote-open", 7, None),
@@ -172,24 +172,19 @@ OTHER = plugin_of(
 
 def test_readings_of_another_test_become_no_run() -> None:
     text = "Nr,Kind,P,Q,Plate,D,Z\n7,house,50,900,A,out,-1\n8,duct,25,120,ring,,0.5\n9,no access,,,,,\n"
-    house, duct, none = (as_document(session) for session in read(text, OTHER))
+    house, duct, found = (as_document(session) for session in read(text, OTHER))
     assert house["runs"][0]["points"][0]["envelope_pressure_pa"] == -50.0
-    assert {name: duct.get(name) for name in ("kind", "other_test", "other_readings", "runs")} == {
+    assert duct["record"] == {"job_id": "8", "other_test": "duct"}
+    assert {name: duct.get(name) for name in ("kind", "other_readings", "runs")} == {
         "kind": "other_test",
-        "other_test": "duct",
         "other_readings": [
             {"other_reading_as_recorded": "baseline before", "other_pressure_pa": 0.5},
             {"other_reading_as_recorded": "ring", "other_pressure_pa": 25.0, "other_flow_m3_h": 120.0},
         ],
         "runs": None,
     }
-    found: dict[str, Any] = none
-    assert (found["kind"], found["not_tested_reason"], found["not_tested_as_recorded"], "runs" in found) == (
-        "not_tested",
-        "no_access",
-        "no access",
-        False,
-    )
+    assert (found["kind"], "runs" in found) == ("not_tested", False)
+    assert found["record"] == {"job_id": "9", "not_tested_reason": "no_access", "not_tested_as_recorded": "no access"}
 
 
 def test_a_row_that_names_no_kind_is_refused_and_never_a_traceback() -> None:

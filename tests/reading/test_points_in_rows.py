@@ -121,7 +121,10 @@ HEAD = "Test,Unit,House,Day,P,Q\n"
 
 
 def test_tests_of_one_table_are_told_apart_by_the_texts_of_a_column() -> None:
-    text = HEAD + "7,a,H,2026-02-03,-60,900\n8,a,K,2026-02-04,-50,800\n7,b,H,2026-02-03,-40,700\n7,a,H,2026-02-03,-30,600\n"
+    text = (
+        HEAD
+        + "7,a,H,2026-02-03,-60,900\n8,a,K,2026-02-04,-50,800\n7,b,H,2026-02-03,-40,700\n7,a,H,2026-02-03,-30,600\n"
+    )
     sessions = read(text, SEVERAL)
     assert [(s.source.source_place, s.record.job_id, s.record.site_id, s.kind) for s in sessions] == [
         ("test 7 / a", "7", "H", "two_point"),
@@ -242,3 +245,10 @@ def test_a_row_of_points_without_values_is_still_a_point() -> None:
         ["envelope_pressure_pa"],
         ["fan_readings"],
     ]
+
+
+def test_points_of_both_signs_without_a_direction_have_none() -> None:
+    plugin = plugin_of(table([P, FLOW], "point"))
+    (run,) = document("P,Q\n-60,900\n55,850\n", plugin)["runs"]
+    assert "direction" not in run
+    assert [point["envelope_pressure_pa"] for point in run["points"]] == [-60.0, 55.0]

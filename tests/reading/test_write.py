@@ -118,45 +118,24 @@ def test_what_was_read_from_a_written_file_is_written_so_again(one: Plugin, path
     assert [data for _, data in again.files] == [data for _, data in first.files]
 
 
-def _with_decimals(manifest: Manifest, decimals: dict[str, int]) -> Manifest:
-    """The manifest with the decimals of its columns and keys stated, by their name."""
-    document = manifest.model_dump(exclude_unset=True)
-    for block in document["block"]:
-        for field in (*block.get("keys", ()), *block.get("columns", ())):
-            if field["name"] in decimals:
-                field["decimals"] = decimals[field["name"]]
-    return Manifest.model_validate(document)
-
-
-SECTIONED = {
-    **dict.fromkeys(("Volume", "Floor area", "Envelope area", "Height", "Indoor", "Outdoor", "Wind", "Gust"), 1),
-    **dict.fromkeys(("Envelope", "Spread", "Fan pressure", "Coefficient"), 1),
-    **{f"Baseline {when}{what}": 2 for when in ("before", "after") for what in ("", " spread")},
-    **{"Air changes at 50 Pa": 2, "Exponent": 3, "Correlation r2": 4},
-}
-
-
 def test_samples_of_a_layout_that_fixes_all_forms_are_written_byte_by_byte() -> None:
-    """Remarks and the title of the log are kept, not mapped, and so are not written; decimals are stated here."""
+    """Remarks and the title of the log are kept, not mapped, and so are not written."""
     sheet = plugin("one-row-a-test")
     rows = (sheet.folder / "samples/eight-tests.csv").read_bytes().decode().split("\r\n")
     without_remarks = [row.rpartition(',"' if row.endswith('"') else ",")[0] for row in rows]
     marks = {"n/a": "", "-": "", "ERR": "", "OL": ""}
     cells = [",".join(marks.get(cell, cell) for cell in row.split(",")) for row in without_remarks]
-    manifest = _with_decimals(sheet.manifest, {"Baseline (Pa)": 1, "House pressure (Pa)": 1})
-    layout = manifest.layout.model_copy(update={"line_end": "crlf"})
-    _assert_same(manifest.model_copy(update={"layout": layout}), "\r\n".join(cells).encode())
+    _assert_same(sheet.manifest, "\r\n".join(cells).encode())
 
     record = plugin("sectioned-points")
     for name in ("both-directions", "little"):
         text = (record.folder / f"samples/{name}.csv").read_bytes()
         text = text if name == "little" else text.decode("cp1252").encode()
-        _assert_same(_with_decimals(record.manifest, SECTIONED), text)
+        _assert_same(record.manifest, text)
 
     log = plugin("wide-log-two-lines")
     lines = (log.folder / "samples/half-a-minute.csv").read_bytes().split(b"\n")[1:]
-    decimals = {"line A Pa": 2, "line B Pa": 2, "indoor C": 1, "wind m/s": 1}
-    _assert_same(_with_decimals(log.manifest, decimals), b"\n".join(lines).replace(b"OL", b""))
+    _assert_same(log.manifest, b"\n".join(lines).replace(b"OL", b""))
 
 
 def _assert_same(manifest: Manifest, data: bytes) -> None:
@@ -408,6 +387,15 @@ def test_what_no_word_of_the_layout_says_is_not_turned_into_something_else() -> 
         assert loss.field == ""
     (loss,) = write([weather], [], plugin("one-row-a-test").manifest).losses
     assert loss.why == "the layout would make single point of weather"
+
+
+def test_points_without_a_number_are_counted_where_the_layout_needs_one() -> None:
+    points = [{"envelope_pressure_pa": -50.0, "baseline_removed": False}]
+    run = {"run_number": 1, "points": points, "direction": "depressurisation"}
+    written = write([_session(kind="single_point", runs=[run])], [], plugin("sectioned-points").manifest)
+    assert [(loss.field, loss.why) for loss in written.losses] == [
+        ("runs.0.points.0.point_number", "the layout says of its own: 1")
+    ]
 
 
 def test_tests_of_one_number_have_a_file_each_where_the_number_tells_them_apart() -> None:

@@ -31,8 +31,7 @@ NOT_BUILT: dict[str, tuple[str, ...]] = {
     "effective number of independent samples of a correlated series, part of the wind-robust result: not built": (
         "ar1-*",
     ),
-    "weighted fits and fits with errors in both variables: not built": (
-        "synthetic-wls-*",
+    "fits with errors in both variables: not built": (
         "synthetic-loc-n",
         "synthetic-wloc-n",
         "synthetic-tls-n",

@@ -110,6 +110,38 @@ def test_errors_of_lines_equal_statsmodels(bag: Bag, law: powerlaw.PowerLaw):
     np.testing.assert_allclose(found, expected(bag, 3, errors), rtol=TOLERANCE, atol=0, equal_nan=True)
 
 
+@pytest.mark.parametrize("power", [-1.0, 2.0])
+def test_weighted_lines_and_their_limits_equal_statsmodels(bag: Bag, power: float):
+    """Weights are the flow to a power; statsmodels takes them as they come, whatever their unit."""
+    few = Bag(bag.x[: bag.offsets[600]], bag.y[: bag.offsets[600]], bag.offsets[:601])
+
+    def line(x: np.ndarray, y: np.ndarray) -> list[float]:
+        result = sm.WLS(y, sm.add_constant(x), weights=np.exp(power * y)).fit()
+        frame = result.get_prediction([[1.0, np.log(10.0)]]).summary_frame()
+        return [result.params[1], *result.params[:1], *result.bse[::-1], result.rsquared, frame["mean_ci_upper"].item()]
+
+    law = powerlaw.fit(few.x, few.y, few.offsets, 7.0 * np.exp(power * few.y))
+    at_10 = law.log_coefficient + law.exponent * np.log(10.0) + powerlaw.log_flow_half_width(law, 10.0)
+    errors = [law.exponent_standard_error, law.log_coefficient_standard_error, law.correlation_r2]
+    found = np.stack([law.exponent, law.log_coefficient, *errors, at_10], axis=1)
+    found[law.point_count < 3] = np.nan
+    np.testing.assert_allclose(found, expected(few, 3, line), rtol=1e-8, atol=1e-10, equal_nan=True)
+    weighted_at = powerlaw.log_flow_at(few.x, few.y, few.offsets, 10.0, weight=np.exp(power * few.y))
+    straight = law.log_coefficient + law.exponent * np.log(10.0)
+    np.testing.assert_allclose(weighted_at, straight, rtol=TOLERANCE, equal_nan=True)
+
+
+def test_stations_are_the_means_of_the_readings_nearest_to_them(bag: Bag):
+    """Each segment by itself, in plain numpy; a point belongs to 50 Pa above 25 Pa, their geometric mean."""
+    pressures, flows, offsets = powerlaw.stations(bag.x, bag.y, bag.offsets, 50.0, 12.5)
+    for i, (x, y) in enumerate(bag.segments()):
+        parts = [part for part in (np.exp(x) < 25.0, np.exp(x) >= 25.0) if part.any()]
+        here = slice(offsets[i], offsets[i + 1])
+        np.testing.assert_allclose(np.exp(pressures[here]), [np.exp(x)[p].mean() for p in parts], rtol=TOLERANCE)
+        np.testing.assert_allclose(np.exp(flows[here]), [np.exp(y)[p].mean() for p in parts], rtol=TOLERANCE)
+    assert offsets.size == bag.offsets.size
+
+
 @pytest.mark.parametrize("points", [3, 5, 11, 40])
 def test_errors_of_a_nearly_perfect_line_are_exact(points: int):
     """Scatter of 1e-6 in ln Q, sums in rational numbers: no rounding but that of the last square root."""

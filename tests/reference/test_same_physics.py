@@ -16,7 +16,8 @@ from batch_by_hand import batch_of
 from rule_sets_by_hand import BY_HAND, shipped
 
 from interchange.analysis import chain
-from interchange.analysis.leakage import Leakage
+from interchange.analysis.leakage import SHARES, Leakage
+from interchange.analysis.steps import FITS
 from interchange.quantities import CHOICES
 
 Session = dict[str, Any]
@@ -149,9 +150,22 @@ def assert_close(found: Leakage, other: Leakage, names: tuple[str, ...]) -> None
 def test_the_bag_is_worth_recomputing(name: str):
     """Enough sessions come out with a flow, and enough do not."""
     with_flow = np.isfinite(recomputed(name).session["flow_50_m3_h"])
-    assert 1500 < with_flow.sum() < 9000
+    assert 1200 < with_flow.sum() < 9000
     assert len(set(recomputed(name).note_mask.tolist())) > 20
     assert (np.diff(recomputed(name).run_offsets) == 0).sum() > 500
+
+
+@rule_set
+def test_shares_lead_from_what_the_same_fit_makes_of_the_display(name: str):
+    """The fit of the rule set alone, without any correction, times all shares, is the result; for tests of one run."""
+    result = recomputed(name).session
+    fit = [step for step in shipped(name) if step.name in FITS]
+    displayed = chain.run(batch_of(bag()), fit).session["flow_50_m3_h"]
+    together = np.prod([1.0 + result[share] / 100.0 for share in SHARES], axis=0)
+    one_run = np.diff(recomputed(name).run_offsets) == 1
+    known = np.isfinite(together) & one_run & (displayed > 1.0) & (result["flow_50_m3_h"] > 1.0)
+    assert known.sum() > 400
+    np.testing.assert_allclose((displayed * together)[known], result["flow_50_m3_h"][known], rtol=CLOSE)
 
 
 @rule_set
@@ -270,7 +284,7 @@ def test_a_constant_on_every_pressure_and_baseline_changes_nothing(name: str, sh
     before, after = (chain.run(batch_of(each), shipped(name)) for each in (sessions, changed(sessions, shift)))
     assert_close(after, before, ("flow_50_m3_h", "exponent", "exponent_low", "air_change_50_per_h", "leakage_area_m2"))
     assert after.note_mask.tolist() == before.note_mask.tolist()
-    assert np.isfinite(after.session["flow_50_m3_h"]).sum() > 300
+    assert np.isfinite(after.session["flow_50_m3_h"]).sum() > 250
 
 
 @rule_set

@@ -346,6 +346,95 @@ def test_one_point_by_astm_e1827():
     assert_agrees(session_result(result), by_hand)
 
 
+def test_two_points_by_astm_e1827():
+    """Three readings at about 50 Pa and two at about 12.5 Pa; 8 degrees Celsius outdoors, 21 indoors, 100 000 Pa.
+
+    Means of pressures and of flows, then one line through both [7]; the flow is stated at the envelope's density.
+    """
+    pressures_pa = [-50.5, -51.0, -51.5, -13.4, -13.6]
+    flows_m3_h = [2010.0, 2020.0, 2030.0, 845.0, 855.0]
+    high_pa, low_pa = shown((49.5 + 50.0 + 50.5) / 3, "50.000"), shown((12.4 + 12.6) / 2, "12.500")
+    high, low = shown((2010 + 2020 + 2030) / 3, "2020.00"), shown((845 + 855) / 2, "850.00")
+    n = shown(log(high / low) / log(high_pa / low_pa), "0.624410")
+    c_envelope = shown(high / high_pa**n, "175.589")
+
+    # Reference conditions with viscosity [1]: outdoor air leaks in
+    rho_out = shown(100_000 / (R_DRY_AIR * (8.0 + KELVIN)), "1.239073")
+    rho_0 = shown(101_325 / (R_DRY_AIR * (20.0 + KELVIN)), "1.204097")
+    mu_out = shown(1.458e-6 * sqrt(281.15) / (1 + 110.4 / 281.15) * 1e6, "17.55405")
+    mu_0 = shown(1.458e-6 * sqrt(293.15) / (1 + 110.4 / 293.15) * 1e6, "18.13406")
+    reference_factor = shown((mu_out / mu_0) ** (2 * n - 1) * (rho_out / rho_0) ** (1 - n), "1.002669")
+    c = shown(c_envelope * reference_factor, "176.058")
+    flow_4 = shown(c * 4**n, "418.40")
+    by_hand = {
+        "point_count": 5,
+        "flow_coefficient_m3_h": c,
+        "exponent": n,
+        "exponent_assumed": 0,
+        "flow_50_m3_h": shown(c * 50**n, "2025.39"),
+        "leakage_area_m2": shown(flow_4 / S_PER_H * sqrt(1.2041 / (2 * 4)), "0.045089"),
+        "leakage_area_pressure_pa": 4.0,
+        "share_reference_percent": 100 * (reference_factor - 1),
+    }
+    readings = points(pressures_pa, [None] * 5, flows_m3_h, calibration_index=0)
+    for point in readings:
+        point["readings"][0]["flow_basis"] = "envelope"
+    session = {
+        "kind": "two_point",
+        "indoor_temperature_c": 21.0,
+        "outdoor_temperature_c": 8.0,
+        "barometric_pressure_pa": 100_000.0,
+        "runs": [{"direction": "depressurisation", "baseline_before_pressure_pa": -1.0, "points": readings}],
+    }
+    found = session_result(chain.run(batch_of([session]), shipped("astm-e1827-two-point@2011")))
+    assert_agrees(found, by_hand)
+    assert isnan(found["flow_50_low_m3_h"]) and isnan(found["exponent_low"])
+
+    # As displayed, 51.0 and 13.5 Pa: n = ln(2020 / 850) / ln(51 / 13.5) = 0.651263, 2020 (50 / 51)^n
+    together = 1.0
+    for share in SHARES:
+        together *= 1 + found[share] / 100
+    n_displayed = shown(log(2020 / 850) / log(51 / 13.5), "0.651263")
+    assert found["flow_50_m3_h"] / together == pytest.approx(2020 * (50 / 51) ** n_displayed, rel=AGREEMENT)
+
+
+def test_multi_point_with_weights_and_the_area_of_cgsb():
+    """Three points at 20 degrees Celsius and 101 325 Pa, where no density moves anything; weights are flows squared.
+
+    Weighted line: with w = Q^2, S_wxy / S_wxx about the weighted means. The area: 10 Pa, discharge coefficient 0.611.
+    """
+    x, y = [log(50.0), log(30.0), log(10.0)], [log(2000.0), log(1500.0), log(700.0)]
+    w = [4.00, 2.25, 0.49]  # millions of (m3/h)^2, sum 6.74
+    x_mean = shown(sum(a * b for a, b in zip(w, x, strict=True)) / 6.74, "3.624489")
+    y_mean = shown(sum(a * b for a, b in zip(w, y, strict=True)) / 6.74, "7.428544")
+    s_xx = shown(sum(a * (b - x_mean) ** 2 for a, b in zip(w, x, strict=True)), "1.299127")
+    s_xy = shown(sum(a * (b - x_mean) * (c - y_mean) for a, b, c in zip(w, x, y, strict=True)), "0.824537")
+    n = shown(s_xy / s_xx, "0.634686")
+    c = shown(exp(y_mean - n * x_mean), "168.702")
+    flow_10 = shown(c * 10**n, "727.45")
+    by_hand = {
+        "exponent": n,
+        "flow_50_m3_h": shown(c * 50**n, "2020.37"),
+        "leakage_area_m2": shown(flow_10 / S_PER_H * sqrt(1.2041 / (2 * 10)) / 0.611, "0.081148"),
+        "leakage_area_discharge_coefficient": 0.611,
+    }
+    session = {
+        "kind": "multi_point",
+        "indoor_temperature_c": 20.0,
+        "outdoor_temperature_c": 20.0,
+        "barometric_pressure_pa": 101_325.0,
+        "calibrations": [{"reference_air_density_kg_m3": 101_325 / (R_DRY_AIR * (20.0 + KELVIN))}],
+        "runs": [
+            {
+                "direction": "depressurisation",
+                "baseline_before_pressure_pa": 0.0,
+                "points": points([-50.0, -30.0, -10.0], [None] * 3, [2000.0, 1500.0, 700.0], calibration_index=0),
+            }
+        ],
+    }
+    assert_agrees(session_result(chain.run(batch_of([session]), shipped("cgsb-149.10@2019"))), by_hand)
+
+
 def test_multi_point_as_displayed():
     """The readings of the depressurisation above, as the crew saw them: no baseline, no calibration, no densities."""
     pressures_pa = [-61.275, -51.275, -41.275, -31.275, -21.275]

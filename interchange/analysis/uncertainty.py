@@ -1,0 +1,264 @@
+"""Budget of uncertainty of the plain result: which part contributes what to the log flow at 50, 10 and 4 Pa.
+
+The line ln Q = ln C + n ln dp is linear in its readings: ln Q(p) = sum w_j (ln Q_j - n ln dp_j) + n ln p with
+w_j = 1/N + (ln p - mean x)(x_j - mean x) / S_xx (weighted alike for a weighted fit), or w = 1 for a single point. So
+an error common to the pressures of a run moves it by -n sum(w_j / dp_j), and one of a single point by -n w_j / dp_j,
+to first order in error over dp.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import stdtrit
+
+from interchange.analysis import baseline, noise, powerlaw, ragged
+from interchange.analysis.air import Number
+from interchange.analysis.batch import Floats, Ints
+from interchange.analysis.noise import NOISE, NoiseDefaults
+from interchange.analysis.work import Work, floats
+
+PRESSURES_PA = (50.0, 10.0, 4.0)  # [Pa] the budget is made for; the order of its columns
+COVERAGE_FACTOR = 1.959964  # [1] 97.5 % quantile of the standard normal
+LIMITS_TO_SD = 3.0**-0.5  # [1] of values anywhere within limits (JCGM 100:2008, 4.3.7, from memory)
+# Accuracies where none is recorded: [Pa], [1], [1]. Common practice, no source; limits, not standard deviations.
+GAUGE_ACCURACY_PA, GAUGE_ACCURACY_RATIO, FAN_ACCURACY_RATIO = 0.15, 0.01, 0.04
+TRUSTED_FREEDOM = 4.0  # [1] degrees of freedom granted to noise from spreads against the scatter of points
+LEAST_FREEDOM = 3.0  # [1] degrees of freedom of noise that is hardly known
+EXPONENT_SD = 0.06  # [1] of exponents among houses, as the prior of `robust`
+
+# Parts of the budget, each a standard deviation of the log flow. Those of the first line differ between runs.
+RANDOM = ("zero_noise", "zero_shift", "point_noise", "fitted_exponent")
+SYSTEMATIC = ("gauge_gain", "gauge_offset", "fan_flow", "assumed_exponent")
+PARTS = (*RANDOM, *SYSTEMATIC)
+
+
+@dataclass(frozen=True, slots=True)
+class Instruments:
+    """Accuracy limits of gauge [Pa] and [1] and of the fan's flow [1], for each session, and which are assumed."""
+
+    gauge_pa: Floats
+    gauge_ratio: Floats
+    fan_ratio: Floats
+    gauge_assumed: NDArray[np.bool_]
+    fan_assumed: NDArray[np.bool_]
+
+    def of(self, sessions: Ints) -> Instruments:
+        """Those of some sessions."""
+        return Instruments(
+            self.gauge_pa[sessions],
+            self.gauge_ratio[sessions],
+            self.fan_ratio[sessions],
+            self.gauge_assumed[sessions],
+            self.fan_assumed[sessions],
+        )
+
+    def log_flow_sd(self, exponent: Floats, pressure_pa: float) -> Floats:
+        """Standard deviation [1] that they give the log flow at a pressure [Pa]: n (ratio + Pa / p) and fan's ratio.
+
+        A gauge's error that never changes would cancel with the baseline; a certificate does not say that its does.
+        """
+        gauge = exponent * np.hypot(self.gauge_ratio, self.gauge_pa / pressure_pa)
+        return np.asarray(LIMITS_TO_SD * np.hypot(gauge, self.fan_ratio))
+
+
+def instruments(gauge_accuracy_pa: Floats, gauge_accuracy_ratio: Floats, fan_accuracy_ratio: Floats) -> Instruments:
+    """Accuracies as recorded [Pa], [1], [1], one entry a session, NaN where absent: then the default stands.
+
+    Of a gauge with one of the two recorded, the other is taken for 0: that is how its certificate states it.
+    """
+    no_gauge = np.isnan(gauge_accuracy_pa) & np.isnan(gauge_accuracy_ratio)
+    no_fan = np.isnan(fan_accuracy_ratio)
+    return Instruments(
+        np.where(no_gauge, GAUGE_ACCURACY_PA, np.nan_to_num(gauge_accuracy_pa)),
+        np.where(no_gauge, GAUGE_ACCURACY_RATIO, np.nan_to_num(gauge_accuracy_ratio)),
+        np.where(no_fan, FAN_ACCURACY_RATIO, fan_accuracy_ratio),
+        no_gauge,
+        no_fan,
+    )
+
+
+def default_instruments(sessions: int) -> Instruments:
+    """The defaults for a number of sessions."""
+    absent = np.full(sessions, np.nan)
+    return instruments(absent, absent, absent)
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """Standard deviations of the log flow, shape (sessions, pressures), pressures as in `PRESSURES_PA`; NaN for none.
+
+    `parts` by the names of `PARTS`; they add up in squares to `total`. zero_noise: baselines and what they fail to
+    average out. zero_shift: what the zero moved between before and after, beyond that noise. point_noise: of points
+    where the line is known best; fitted_exponent: what it adds away from there. gauge_gain, gauge_offset, fan_flow:
+    accuracy of instruments. assumed_exponent: away from a single point. `noise_told`: whether spreads told the noise.
+    """
+
+    parts: Mapping[str, Floats]
+    total: Floats
+    noise_told: NDArray[np.bool_]
+    instruments: Instruments
+
+    def limits(self, log_flow: Floats) -> tuple[Floats, Floats]:
+        """Limits [m3/h] that hold 95 % about log flows of the same shape."""
+        half = COVERAGE_FACTOR * self.total
+        return powerlaw.from_log(log_flow - half), powerlaw.from_log(log_flow + half)
+
+
+def budget(
+    work: Work,
+    *,
+    exponent_sd: Number = EXPONENT_SD,
+    defaults: NoiseDefaults = NOISE,
+    gear: Instruments | None = None,
+) -> Budget:
+    """Make the budget of each session whose runs have been fitted, by a line or by a single point.
+
+    Noise of a mean comes from pooled spreads, count and averaging (`noise`). Spreads over T seconds know its level with
+    f0 = T / (2 tau) degrees of freedom, the default with less than one; f = N - 2 come from the scatter of the points
+    about their line, whose square may be r of what was expected. So the squares of all noise are multiplied by
+    (f0 + f r) / (f0 + f), f0 for once no more than 4, as tau is only supposed, and by (t / 1.96)^2, with the 97.5 %
+    quantile of Student's t of f0 + f, 3 at least: the level stays uncertain. A baseline that moved by d beyond its
+    own noise left the zero anywhere within d / 2 of the mean. Parts of runs are independent for `RANDOM` and common
+    for `SYSTEMATIC`.
+    `exponent_sd` [1] for each session, or one for all. `gear`: accuracies, defaults if None.
+
+    References
+    ----------
+    [1] JCGM 100:2008 (from memory): propagation, limits as rectangular distributions.
+    [2] Sherman and Palmiter (1995): the parts of a fan-pressurisation test's uncertainty (from memory).
+
+    """
+    sessions = work.batch.run_offsets.size - 1
+    kit = default_instruments(sessions) if gear is None else gear
+    per_session = ragged.counts(work.batch.run_offsets)
+    told = noise.turbulence(work.batch, defaults).told
+    of_runs = _of_runs(work, kit, np.broadcast_to(np.asarray(exponent_sd, dtype=np.float64), sessions), defaults)
+    valid = np.isfinite(work.exponent) & np.isfinite(of_runs["point_noise"][:, 0])
+    weight = _run_weights(work, valid, per_session)
+    parts = {}
+    for name in PARTS:
+        columns = []
+        for values in of_runs[name].T:
+            shared = weight * np.where(valid, values, 0.0)
+            total = ragged.sums(shared if name in SYSTEMATIC else shared**2, work.batch.run_offsets)
+            columns.append(total if name in SYSTEMATIC else np.sqrt(total))
+        there = ragged.any_true(valid, work.batch.run_offsets)
+        parts[name] = np.where(there[:, None], np.stack(columns, axis=1), np.nan)
+    squares = np.zeros((sessions, len(PRESSURES_PA)))
+    for part in parts.values():
+        squares += part**2
+    return Budget(parts, np.sqrt(squares), told, kit)
+
+
+def _run_weights(work: Work, valid: NDArray[np.bool_], per_session: Ints) -> Floats:
+    """Weight of each run in its session: equal within a direction, then equal over directions, as results have it."""
+    found = np.zeros(valid.size)
+    directions = np.zeros(per_session.size)
+    for code in np.unique(work.direction):
+        here = valid & (work.direction == code)
+        count = ragged.sums(here, work.batch.run_offsets)
+        directions += count > 0
+        found = np.where(here, 1.0 / np.maximum(np.repeat(count, per_session), 1.0), found)
+    return np.asarray(found / np.maximum(np.repeat(directions, per_session), 1.0))
+
+
+def _of_runs(work: Work, kit: Instruments, exponent_sd: Floats, defaults: NoiseDefaults) -> dict[str, Floats]:
+    """Parts of each run, shape (runs, pressures)."""
+    before_2, after_2, point_2, freedom = _pressure_noise(work, defaults)
+    log_pressure, log_flow, offsets, given = work.drawn(work.line)
+    n, single = work.exponent, work.exponent_assumed
+    count = ragged.counts(offsets)
+    weight = (
+        np.ones(log_pressure.size)
+        if given is None
+        else given / ragged.spread_out(ragged.means(given, offsets), offsets)
+    )
+    mean_x = ragged.means(weight * log_pressure, offsets)
+    dx = log_pressure - ragged.spread_out(mean_x, offsets)
+    sxx = ragged.sums(weight * dx * dx, offsets)
+    level = weight / ragged.spread_out(np.maximum(count, 1).astype(np.float64), offsets)
+    slope = weight * dx / ragged.spread_out(np.where(single | ~(sxx > 0), np.inf, sxx), offsets)
+    relative = np.exp(-log_pressure)
+    variance = ragged.spread_out(n**2 * point_2, offsets) * relative**2 + defaults.flow_ratio**2
+    factor = _level_factor(work, log_pressure, log_flow, offsets, weight, variance, freedom)
+    variance = variance * ragged.spread_out(factor, offsets)
+    zero_2, zero_shift = _zero(work, factor * before_2, factor * after_2)
+    level_2 = ragged.sums(level**2 * variance, offsets)
+    slope_2 = ragged.sums(slope**2 * variance, offsets)
+    cross = ragged.sums(level * slope * variance, offsets)
+    nearer = cross / np.where(slope_2 > 0, slope_2, np.inf)  # how far below the mean of x the line is known best
+    at_best = np.sqrt(np.maximum(level_2 - nearer * cross, 0.0))
+    common_level, common_slope = ragged.sums(level * relative, offsets), ragged.sums(slope * relative, offsets)
+    per_session = ragged.counts(work.batch.run_offsets)
+    gauge_pa, gauge_ratio, fan_ratio, assumed_sd = (
+        np.repeat(part, per_session) for part in (kit.gauge_pa, kit.gauge_ratio, kit.fan_ratio, exponent_sd)
+    )
+    columns: dict[str, list[Floats]] = {name: [] for name in PARTS}
+    for pressure in PRESSURES_PA:
+        away = np.log(pressure) - mean_x
+        common = np.abs(n * (common_level + away * common_slope))
+        for name, values in (
+            ("zero_noise", np.sqrt(zero_2) * common),
+            ("zero_shift", zero_shift * common),
+            ("point_noise", at_best),
+            ("fitted_exponent", np.abs(away + nearer) * np.sqrt(slope_2)),
+            ("gauge_gain", LIMITS_TO_SD * gauge_ratio * n),
+            ("gauge_offset", LIMITS_TO_SD * gauge_pa * common),
+            ("fan_flow", LIMITS_TO_SD * fan_ratio),
+            ("assumed_exponent", np.where(single, assumed_sd * np.abs(away), 0.0)),
+        ):
+            columns[name].append(values)
+    return {name: np.stack(values, axis=1) for name, values in columns.items()}
+
+
+def _pressure_noise(work: Work, defaults: NoiseDefaults) -> tuple[Floats, Floats, Floats, Floats]:
+    """Of each run: variances of baseline before, after and of a point [Pa2]; degrees of freedom they are known with."""
+    batch, tau = work.batch, defaults.time_scale_s
+    per_session = ragged.counts(batch.run_offsets)
+    found = noise.turbulence(batch, defaults)
+    freedom = np.where(found.told, found.seconds / (2.0 * tau), 0.5 / defaults.level_spread_unrecorded**2)
+    level_2 = np.repeat(found.deviation_pa**2, per_session)
+    before, after, points = noise.of_batch(batch, defaults)
+    floor = defaults.floor_pa**2
+    of_point = ragged.means(points.share(tau), batch.point_offsets)
+    before_2, after_2, point_2 = (level_2 * share + floor for share in (before.share(tau), after.share(tau), of_point))
+    return before_2, after_2, point_2, np.repeat(freedom, per_session)
+
+
+def _zero(work: Work, before_2: Floats, after_2: Floats) -> tuple[Floats, Floats]:
+    """Variance of each run's mean baseline [Pa2], and what its shift leaves [Pa], from variances of both ends [Pa2].
+
+    Where no baseline is recorded, one of usual length is taken to have been made.
+    """
+    first, last = (floats(work.batch.run[f"baseline_{when}_pressure_pa"]) for when in ("before", "after"))
+    both = np.isfinite(first) & np.isfinite(last)
+    zero_2 = np.where(both, (before_2 + after_2) / 4.0, np.where(np.isfinite(last), after_2, before_2))
+    moved = np.nan_to_num(baseline.baseline_shift_pa(first, last)) ** 2 - before_2 - after_2
+    return zero_2, 0.5 * LIMITS_TO_SD * np.sqrt(np.maximum(moved, 0.0))
+
+
+def _level_factor(
+    work: Work,
+    log_pressure: Floats,
+    log_flow: Floats,
+    offsets: Ints,
+    weight: Floats,
+    variance: Floats,
+    freedom: Floats,
+) -> Floats:
+    """What squares of noise are to be multiplied by in each run, for its scatter and for what stays uncertain."""
+    count = ragged.counts(offsets)
+    shift = np.zeros(count.size) if work.log_reference_factor is None else work.log_reference_factor
+    line = ragged.spread_out(work.log_coefficient - shift, offsets)
+    residual = log_flow - line - ragged.spread_out(work.exponent, offsets) * log_pressure
+    left = np.maximum(count - 2, 0)
+    seen = ragged.sums(weight * residual**2, offsets)
+    expected = ragged.sums(weight * variance, offsets) / np.maximum(count, 1)
+    ratio_sum = np.where(left > 0, seen / np.where(expected > 0, expected, np.inf), 0.0)
+    supposed = np.minimum(freedom, TRUSTED_FREEDOM)
+    wider = stdtrit(np.maximum(freedom + left, LEAST_FREEDOM), 0.975) / COVERAGE_FACTOR
+    return np.asarray((supposed + ratio_sum) / (supposed + left) * wider**2)
