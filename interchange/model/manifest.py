@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cached_property
 from typing import Annotated, Literal, Self
 
@@ -267,9 +267,10 @@ def _block_faults(block: Block, layout: Layout) -> Iterator[str]:
     if block.directions is not None and set(block.directions) != set(block.sections):
         yield "directions name each of the block's sections"
     seen: set[tuple[object, ...]] = set()
-    names: set[tuple[object, ...]] = set()
+    names: set[tuple[str, str | None, int | None]] = set()
     for field in block.fields:
-        if (field.name, field.to, field.part) in names or (field.name, None, None) in names:
+        ignored_too = any(name == field.name and None in (to, field.to) for name, to, _ in names)
+        if (field.name, field.to, field.part) in names or ignored_too:
             yield f"'{field.name}' is listed twice"
         names.add((field.name, field.to, field.part))
         if field.to is None:
@@ -313,8 +314,11 @@ def _table_faults(block: TableBlock, layout: Layout) -> Iterator[str]:
         yield "a legend needs columns for channel_key and quantity"
     if block.uneven and block.each_row != "sample":
         yield "`uneven` goes with logs"
-    if block.each_row != "sample":
-        return
+    if block.each_row == "sample":
+        yield from _log_faults(block, targets)
+
+
+def _log_faults(block: TableBlock, targets: Sequence[str | None]) -> Iterator[str]:
     if not {"time_s", "sampled_at"} & set(targets):
         yield "a log needs a column for time_s or sampled_at"
     if block.tall != ("channel_value" in targets):
@@ -325,6 +329,9 @@ def _table_faults(block: TableBlock, layout: Layout) -> Iterator[str]:
             yield f"'{column.name}': {column.to} belongs to no channel"
         if sampled and column.channel is None:
             yield f"'{column.name}': every column of a log that holds values needs `channel`"
+    channels = [column.channel for column in block.columns if column.channel is not None]
+    for name in sorted({name for name in channels if channels.count(name) > 1}):
+        yield f"channel '{name}' is filled by several columns"
 
 
 _OF_THE_ROW = ("time_s", "sampled_at", "channel_key", "channel_value")

@@ -152,3 +152,14 @@ def test_marks_of_the_layout_may_not_mean_two_things() -> None:
     )
     plugin_of(table([JOB, PRESSURE]), layout={"delimiter": ",", "thousands_mark": ","})  # such cells stand in quotes
     assert _fault(table([JOB, PRESSURE]), layout={"month_names": ["Jan"]}).startswith("Tuple should have at least 12")
+
+
+def test_two_columns_of_a_log_never_fill_one_channel() -> None:
+    gust = {"name": "G", "to": "wind_gust_m_s", "unit": "m/s", "channel": "wind"}
+    assert _fault(table([TIME, WIND, gust], "sample")) == "block.0: channel 'wind' is filled by several columns"
+
+
+def test_a_column_is_not_mapped_and_ignored_in_either_order() -> None:
+    ignored = {"name": "Nr", "ignore": "x"}
+    for columns in ([JOB, ignored], [ignored, JOB]):
+        assert _fault(table(columns), kind="summary") == "block.0: 'Nr' is listed twice"
