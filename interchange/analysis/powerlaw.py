@@ -94,7 +94,7 @@ def _of_mean_one(weight: Floats, offsets: Ints) -> Floats:
     return np.asarray(weight / ragged.spread_out(ragged.means(weight, offsets), offsets))
 
 
-def stations(
+def drawn_together(
     log_pressure: Floats, log_flow: Floats, offsets: Ints, primary_pa: float, secondary_pa: float
 ) -> tuple[Floats, Floats, Ints]:
     """Points of each segment drawn together to the mean pressure and mean flow of the two stations they belong to.

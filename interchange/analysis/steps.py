@@ -148,7 +148,7 @@ def fit_two_point(work: Work, *, primary_pa: float, secondary_pa: float) -> None
 
     The line through two means shows no error of its own, so it has no limits.
     """
-    work.stations_pa = (primary_pa, secondary_pa)
+    work.drawn_to_pa = (primary_pa, secondary_pa)
     _fit(work, np.nan)
 
 

@@ -66,7 +66,7 @@ class Work:
     confidence: float = np.nan
     assumed_exponent: float | None = None
     flow_power: float = 0.0  # points weigh in the fit with their flow to this power
-    stations_pa: tuple[float, float] | None = None  # the two pressures to which points are drawn together
+    drawn_to_pa: tuple[float, float] | None = None  # the two pressures to which points are drawn together
     log_coefficient: Floats = field(default_factory=_none)  # run
     exponent: Floats = field(default_factory=_none)  # run
     exponent_assumed: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))  # run
@@ -85,8 +85,8 @@ class Work:
 
     def drawn(self, line: Line) -> tuple[Floats, Floats, Ints, Floats | None]:
         """ln(dp / 1 Pa), ln(Q / (1 m3/h)), offsets and weights of what the rule set's fit goes through."""
-        if self.stations_pa is not None:
-            return *powerlaw.stations(line.log_pressure, line.log_flow, line.offsets, *self.stations_pa), None
+        if self.drawn_to_pa is not None:
+            return *powerlaw.drawn_together(line.log_pressure, line.log_flow, line.offsets, *self.drawn_to_pa), None
         weight = np.exp(self.flow_power * line.log_flow) if self.flow_power else None
         return line.log_pressure, line.log_flow, line.offsets, weight
 

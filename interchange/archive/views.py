@@ -19,6 +19,9 @@ from interchange.archive.log import PARTS, TABLE, Version
 MEMORY_LIMIT = "2GB"
 _SQL = Path(__file__).parent / "sql"
 
+# How registers are written; their columns stand in the views.
+_CSV = """, auto_detect = false, header = true, delim = ',', quote = '"', escape = '"', nullstr = ''"""
+
 # Set before anything is read; `temp_directory` empty means that nothing ever spills to disk.
 _CONFIG: dict[str, str | bool | int | float | list[str]] = {
     "autoinstall_known_extensions": False,
@@ -63,7 +66,7 @@ def fill(
     for name in registers.NAMES:
         file = registers.path(root, name)
         if file.exists():
-            files[name], rows[name] = (file,), _list([file])
+            files[name], rows[name] = (file,), _list([file]) + _CSV
         else:  # the archive is older than registers
             absent.add(f"register_{name}")
     for view in sorted(absent & set(wanted or ())):

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from interchange.cli.output import archive_option, end_with, say, say_table
+from interchange.cli.output import archive_option, end_with, plugins_option, say, say_table
 
 
 @click.command()
@@ -30,14 +30,7 @@ from interchange.cli.output import archive_option, end_with, say, say_table
 )
 @click.option("--as-of", "version", type=int, metavar="VERSION", help="Read an older state of the archive.")
 @click.option("--accept-losses", is_flag=True, help="Write a plugin's layout even where it cannot hold all.")
-@click.option(
-    "--plugins",
-    "plugin_folders",
-    multiple=True,
-    type=click.Path(path_type=Path, file_okay=False, exists=True),
-    metavar="DIR",
-    help="Another folder of plugins; may be given several times.",
-)
+@plugins_option
 def export(
     tests: tuple[str, ...],
     root: Path,

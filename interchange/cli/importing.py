@@ -6,20 +6,13 @@ from pathlib import Path
 
 import click
 
-from interchange.cli.output import archive_option, emit, end_with, format_options, say, say_problems
+from interchange.cli.output import archive_option, emit, end_with, format_options, plugins_option, say, say_problems
 
 
 @click.command("import")
 @click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path, exists=True))
 @archive_option
-@click.option(
-    "--plugins",
-    "plugin_folders",
-    multiple=True,
-    type=click.Path(path_type=Path, file_okay=False, exists=True),
-    metavar="DIR",
-    help="Another folder of plugins; may be given several times.",
-)
+@plugins_option
 @click.option("--dry-run", is_flag=True, help="Read and report, but write nothing.")
 @click.option(
     "--recompute/--no-recompute",

@@ -37,6 +37,18 @@ def archive_option(command: Command) -> Command:
     )(command)
 
 
+def plugins_option(command: Command) -> Command:
+    """Where else to look for plugins."""
+    return click.option(
+        "--plugins",
+        "plugin_folders",
+        multiple=True,
+        type=click.Path(path_type=Path, file_okay=False, exists=True),
+        metavar="DIR",
+        help="Another folder of plugins; may be given several times.",
+    )(command)
+
+
 def format_options(command: Command) -> Command:
     """Add --format and --output."""
     command = click.option(

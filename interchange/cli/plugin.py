@@ -6,18 +6,7 @@ from pathlib import Path
 
 import click
 
-from interchange.cli.output import Command, emit, end_with, format_options, say, say_problems
-
-
-def _folders(command: Command) -> Command:
-    return click.option(
-        "--plugins",
-        "plugin_folders",
-        multiple=True,
-        type=click.Path(path_type=Path, file_okay=False, exists=True),
-        metavar="DIR",
-        help="Another folder of plugins; may be given several times.",
-    )(command)
+from interchange.cli.output import emit, end_with, format_options, plugins_option, say, say_problems
 
 
 @click.group()
@@ -26,7 +15,7 @@ def plugin() -> None:
 
 
 @plugin.command("list")
-@_folders
+@plugins_option
 @format_options
 def list_(plugin_folders: tuple[Path, ...], form: str, output: Path | None) -> None:
     """List the plugins that can be used, and name the broken ones.
@@ -43,7 +32,7 @@ def list_(plugin_folders: tuple[Path, ...], form: str, output: Path | None) -> N
 
 @plugin.command()
 @click.argument("file", type=click.Path(path_type=Path, exists=True))
-@_folders
+@plugins_option
 @format_options
 def explain(file: Path, plugin_folders: tuple[Path, ...], form: str, output: Path | None) -> None:
     """Say which plugin reads a file, why, and what becomes of each column and key.
@@ -61,7 +50,7 @@ def explain(file: Path, plugin_folders: tuple[Path, ...], form: str, output: Pat
 
 @plugin.command()
 @click.argument("names", nargs=-1, metavar="[PLUGIN|DIR]...")
-@_folders
+@plugins_option
 @format_options
 def check(names: tuple[str, ...], plugin_folders: tuple[Path, ...], form: str, output: Path | None) -> None:
     """Read each plugin's samples and compare them with the sessions expected of them.

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from interchange.demo.layouts_files import ARCHIVE_COLUMNS, WEATHER_COLUMNS, weather_archive, weather_log
 from interchange.demo.sample import Document, Sample, filled
 from interchange.demo.sample_values import kept, series, spreadsheet_time, value
+from interchange.demo.shapes_files import STATION
 
 STATION_LOG = "station-weather-log"
 ARCHIVE = "hourly-weather-archive"
@@ -23,17 +24,6 @@ _LOG_CHANNELS = (
     ("air C", "air", "outdoor_temperature_c", "C"),
     ("pressure hPa", "pressure", "barometric_pressure_pa", "hPa"),
 )
-_RIDGE_KEYS = {
-    "station": "FENNICK RIDGE",
-    "station id": "FR-02",
-    "latitude": "52.4121 deg",
-    "longitude": "-1.8834 deg",
-    "elevation": "148 m",
-    "wind height": "10 m",
-    "wind averaging": "600 s",
-    "gust window": "3 s",
-    "UTC offset": "+00:00",
-}
 # every ten minutes; each mark for missing once, and a calm
 _RIDGE = """\
 46080.000000 14.2 none 230 6.1 1002.3
@@ -160,7 +150,7 @@ def _station_log(name: str, keys: dict[str, str], lines: str, interval_s: float,
     }
     first_row = len(keys) + 2  # keys and header stand above it
     stray = [
-        *(kept(key, [(row, text)]) for row, (key, text) in enumerate(keys.items(), 1) if key not in _RIDGE_KEYS),
+        *(kept(key, [(row, text)]) for row, (key, text) in enumerate(keys.items(), 1) if key not in STATION),
         *(kept(column, list(enumerate(texts[column], first_row))) for column in extra),
     ]
     session = {
@@ -228,7 +218,7 @@ def _archive(name: str, station: dict[str, str], start: str, lines: Sequence[str
 def made() -> list[Sample]:
     """The samples."""
     return [
-        _station_log("ten-minutes", _RIDGE_KEYS, _RIDGE, 600.0),
+        _station_log("ten-minutes", STATION, _RIDGE, 600.0),
         _station_log("hourly", _LAKE_KEYS, _LAKE, 3600.0, extra=("rain mm",)),
         _archive("a-winter-day", _VALE, _VALE_START, _VALE_ROWS),
         _archive("few-codes", _CAPE, _CAPE_START, _CAPE_ROWS),

@@ -9,7 +9,8 @@ from interchange.operations.recompute import DISPLAYED
 from interchange.table import Table
 
 _BY_CREW = f"""
-select s.contractor, s.crew, count(distinct s.session_id) as session_count,
+select coalesce(s.contractor, 'unknown') as contractor, coalesce(s.crew, 'unknown') as crew,
+       count(distinct s.session_id) as session_count,
        round(median(r.flow_50_m3_h)) as median_flow_50_m3_h,
        round(median(100 * (r.flow_50_m3_h / d.flow_50_m3_h - 1)), 1) as median_change_percent,
        round(min(100 * (r.flow_50_m3_h / d.flow_50_m3_h - 1)), 1) as lowest_change_percent,

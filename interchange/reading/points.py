@@ -17,7 +17,7 @@ FIRST = "1"
 Parts = Callable[[Level, str, Mapping], Part]
 _BASELINES = ("baseline_before", "baseline_after")
 # what a baseline's own row says of it
-_OF_A_BASELINE = {
+OF_A_BASELINE = {
     "envelope_pressure_pa": "pressure_pa",
     "envelope_pressure_spread_pa": "spread_pa",
     "sample_count": "count",
@@ -137,7 +137,7 @@ def _settle_same(row: RowParts, run: Part, draft: Draft, file: str, found: Colle
 def _set_baseline(run: Part, name: str, parts: Sequence[Part], draft: Draft) -> None:
     """A baseline of one row as it stands; of several the mean of their means, of those above and below zero."""
     if len(parts) == 1:
-        for own, theirs in _OF_A_BASELINE.items():
+        for own, theirs in OF_A_BASELINE.items():
             if own in parts[0]:
                 draft.move(parts[0], run, own, f"{name}_{theirs}")
         return

@@ -12,6 +12,7 @@ from interchange.model.manifest import Block, Manifest, TableBlock, level_of
 from interchange.model.mapping import Level, Mapping
 from interchange.model.question import Trace
 from interchange.model.session import Session
+from interchange.reading.points import OF_A_BASELINE
 from interchange.reading.write_times import later
 
 FIRST = "1"
@@ -33,12 +34,6 @@ _NAMED: dict[Level, tuple[str, str, str]] = {
     "other": ("other_readings", "other_reading_as_recorded", "other"),
 }
 _BASELINES = ("baseline before", "baseline after")
-_OF_A_BASELINE = {
-    "envelope_pressure_pa": "pressure_pa",
-    "envelope_pressure_spread_pa": "spread_pa",
-    "averaging_s": "duration_s",
-    "sample_count": "count",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +184,7 @@ class Finder:
         assert row.run is not None
         run, path = self.test.items("runs")[row.run], f"runs.{row.run}"
         if row.baseline is not None:
-            part = _OF_A_BASELINE.get(name) if level == "point" else None
+            part = OF_A_BASELINE.get(name) if level == "point" else None
             name = name if part is None else f"baseline_{row.baseline}_{part}"
             if part is not None or level == "run":
                 yield Held(run.get(name), f"{path}.{name}")

@@ -133,7 +133,7 @@ def test_weighted_lines_and_their_limits_equal_statsmodels(bag: Bag, power: floa
 
 def test_stations_are_the_means_of_the_readings_nearest_to_them(bag: Bag):
     """Each segment by itself, in plain numpy; a point belongs to 50 Pa above 25 Pa, their geometric mean."""
-    pressures, flows, offsets = powerlaw.stations(bag.x, bag.y, bag.offsets, 50.0, 12.5)
+    pressures, flows, offsets = powerlaw.drawn_together(bag.x, bag.y, bag.offsets, 50.0, 12.5)
     for i, (x, y) in enumerate(bag.segments()):
         parts = [part for part in (np.exp(x) < 25.0, np.exp(x) >= 25.0) if part.any()]
         here = slice(offsets[i], offsets[i + 1])

@@ -97,7 +97,7 @@ def test_one_point_carried_to_50_pa(value: Value):
 def test_exponent_from_two_points(value: Value):
     i = value.inputs
     x, y = np.log([i["P1"], i["P2"]]), np.log([i["Q1"], i["Q2"]])
-    value.holds(powerlaw.fit(*powerlaw.stations(x, y, np.array([0, 2]), 50.0, 12.5)).exponent)
+    value.holds(powerlaw.fit(*powerlaw.drawn_together(x, y, np.array([0, 2]), 50.0, 12.5)).exponent)
 
 
 @holds_for("e1827-4Pa-n-bias")

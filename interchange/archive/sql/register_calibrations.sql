@@ -2,12 +2,6 @@
 SELECT *
 FROM read_csv(
     $calibrations,
-    auto_detect = false,
-    header = true,
-    delim = ',',
-    quote = '"',
-    escape = '"',
-    nullstr = '',
     columns = {
         'fan_serial': 'VARCHAR',
         'fan_configuration': 'VARCHAR',

@@ -2,12 +2,6 @@
 SELECT *
 FROM read_csv(
     $crews,
-    auto_detect = false,
-    header = true,
-    delim = ',',
-    quote = '"',
-    escape = '"',
-    nullstr = '',
     columns = {
         'crew': 'VARCHAR',
         'valid_from': 'DATE',

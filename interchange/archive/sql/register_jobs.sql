@@ -2,12 +2,6 @@
 SELECT *
 FROM read_csv(
     $jobs,
-    auto_detect = false,
-    header = true,
-    delim = ',',
-    quote = '"',
-    escape = '"',
-    nullstr = '',
     columns = {
         'job_id': 'VARCHAR',
         'site_id': 'VARCHAR',

@@ -2,12 +2,6 @@
 SELECT *
 FROM read_csv(
     $kit,
-    auto_detect = false,
-    header = true,
-    delim = ',',
-    quote = '"',
-    escape = '"',
-    nullstr = '',
     columns = {
         'crew': 'VARCHAR',
         'valid_from': 'DATE',
