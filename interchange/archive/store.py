@@ -28,6 +28,7 @@ STEPS = ("originals", "parquet", "folders", "log entry", "log durable", "checksu
 FOLDERS = (log.TABLE, originals.FOLDER, sums.FOLDER, registers.FOLDER, "derived", "plugins")
 
 _ROW_GROUP = {"source": 16_384, "session": 16_384, "trace": 60}
+_GROUP_SAMPLES = 1 << 20  # of long traces fewer stretches make a row group, so that it fits into little memory
 _SAMPLED = 4_096
 _ATTEMPTS = 100
 _FIRST_WAIT_S = 0.01
@@ -251,11 +252,13 @@ def _write(root: Path, part: log.Part, groups: Any, sample: pa.Table) -> log.Add
 
 def _trace_groups(traces: Sequence[tuple[Trace, str]]) -> Any:
     rows: list[dict[str, Any]] = []
+    samples = 0
     for row in tables.trace_rows(traces):
         rows.append(row)
-        if len(rows) == _ROW_GROUP["trace"]:
-            yield tables.trace_table(rows)
-            rows = []
+        samples += len(row["values"])
+        if len(rows) == _ROW_GROUP["trace"] or samples >= _GROUP_SAMPLES:
+            table, rows, samples = tables.trace_table(rows), [], 0
+            yield table
     if rows:
         yield tables.trace_table(rows)
 

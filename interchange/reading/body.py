@@ -14,7 +14,7 @@ from interchange.model.manifest import Layout
 from interchange.reading.rows import QUOTE, split_cells
 from interchange.reading.text import Text
 
-SLICE_BYTES = 16 << 20  # so much of a table is in memory at once, as texts
+SLICE_BYTES = 4 << 20  # so much of a table is in memory at once, as texts
 FEW_ROWS = 100  # below this, going row by row is quicker than setting up a parser
 _TEXT = pa.string()
 _PIECE = 1 << 24
