@@ -101,4 +101,4 @@ def test_fahrenheit_is_converted_with_its_offset() -> None:
 
 
 def test_no_name_stands_twice_in_the_table() -> None:
-    assert len(quantities._TABLE) == len(QUANTITIES)
+    assert len(quantities.ROWS) == len(QUANTITIES)

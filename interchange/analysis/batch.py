@@ -27,6 +27,8 @@ SESSION_COLUMNS = (
     "elevation_m",
     "indoor_temperature_c",
     "outdoor_temperature_c",
+    "indoor_relative_humidity",
+    "outdoor_relative_humidity",
     "barometric_pressure_pa",
     "wind_speed_m_s",
     "wind_averaging_s",
@@ -38,10 +40,18 @@ SESSION_COLUMNS = (
     "reported_flow_m3_h",
     "reported_flow_pressure_pa",
     "reported_air_change_50_per_h",
+    "reported_natural_air_change_per_h",
     "reported_coefficient_m3_h",
     "reported_exponent",
+    "reported_exponent_assumed",
     "reported_correlation_r2",
+    "reported_leakage_area_m2",
+    "reported_leakage_area_pressure_pa",
+    "reported_leakage_area_discharge_coefficient",
     "arrangement",
+    "gauge_accuracy_pa",
+    "gauge_accuracy_ratio",
+    "fan_accuracy_ratio",
 )
 RUN_COLUMNS = (
     "direction",
@@ -87,7 +97,8 @@ class Batch:
     `reading_offsets` the fan readings of a point, `calibration_offsets` the fan calibrations of a session,
     `calibration_point_offsets` the rows of a calibration's table: none where it is a power law. Rows of a table rise
     in pressure and in flow.
-    `session["arrangement"]` is that of the session's first reference line.
+    `session["arrangement"]` is that of the session's first reference line; accuracies are those of its least accurate
+    gauge and fan.
     """
 
     run_offsets: Ints

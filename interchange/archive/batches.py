@@ -13,6 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from interchange.analysis import ragged
 from interchange.analysis.batch import (
     CALIBRATION_COLUMNS,
     CALIBRATION_POINT_COLUMNS,
@@ -30,7 +31,10 @@ from interchange.model.register import CalibrationRow
 from interchange.model.session import Session
 from interchange.quantities import CHOICES
 
-_OWN = tuple(name for name in SESSION_COLUMNS if name != "arrangement")
+# Columns of a session that stand in its lists of instruments.
+_WORST = {"gauges": ("gauge_accuracy_pa", "gauge_accuracy_ratio"), "fans": ("fan_accuracy_ratio",)}
+_OF_LISTS = ("arrangement", *_WORST["gauges"], *_WORST["fans"])
+_OWN = tuple(name for name in SESSION_COLUMNS if name not in _OF_LISTS)
 _OWN_CALIBRATION = tuple(name for name in CALIBRATION_COLUMNS if name != "calibration_from_register")
 _ELEMENT = ".list.element."
 _RUNS = f"runs{_ELEMENT}"
@@ -45,6 +49,7 @@ LEAVES = (
     "climate_zone",
     *_OWN,
     f"reference_lines{_ELEMENT}arrangement",
+    *(f"{group}{_ELEMENT}{name}" for group, names in _WORST.items() for name in names),
     *(_RUNS + name for name in RUN_COLUMNS),
     *(_POINTS + name for name in POINT_COLUMNS),
     *(_READINGS + name for name in READING_COLUMNS),
@@ -104,6 +109,7 @@ def from_rows(rows: pa.RecordBatch, calibrations: Sequence[CalibrationRow] = ())
         session={
             **{name: _numbers(name, rows[name]) for name in _OWN},
             "arrangement": _first(line_offsets, _numbers("arrangement", _field(lines, "arrangement"))),
+            **{name: _greatest(rows[group], name) for group, names in _WORST.items() for name in names},
         },
         run={name: _numbers(name, _field(runs, name)) for name in RUN_COLUMNS},
         point={name: _numbers(name, _field(points, name)) for name in POINT_COLUMNS},
@@ -163,6 +169,14 @@ def _numbers(name: str, values: pa.Array) -> NDArray[np.generic]:
 def _plain(values: pa.Array) -> NDArray[np.generic]:
     array: NDArray[np.generic] = values.to_numpy(zero_copy_only=False)
     return array
+
+
+def _greatest(lists: pa.Array, name: str) -> NDArray[np.generic]:
+    """The greatest of a column of each list, NaN where none is known."""
+    offsets, structs = _opened(lists)
+    values = _numbers(name, _field(structs, name)).astype(np.float64)
+    greatest = ragged.maxima(np.where(np.isnan(values), -np.inf, values), offsets)
+    return np.where(np.isfinite(greatest), greatest, np.nan)
 
 
 def _first(offsets: Ints, values: NDArray[np.generic]) -> NDArray[np.generic]:

@@ -26,7 +26,7 @@ from interchange.table import Row, Table
 
 _BOOK_HEAD = """# The session form, version {version}
 
-<!-- Written by `interchange schema write schema`. Edit interchange/quantities.py or interchange/model instead. -->
+<!-- Written by `interchange schema write schema`. Edit interchange/quantities/ or interchange/model instead. -->
 
 One document is one test as it was recorded, or one record of a weather station. Units are SI and stand in the name of
 the field; pressures are inside minus outside, signed as recorded; absent is absent, never 0 or a magic number; ids

@@ -19,7 +19,7 @@ from interchange.analysis.batch import (
 )
 from interchange.quantities import CHOICES
 
-TRUTHS = ("baseline_removed", "dropped", "calibration_from_register")
+TRUTHS = ("baseline_removed", "dropped", "calibration_from_register", "reported_exponent_assumed")
 Row = Mapping[str, Any]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 from pathlib import Path
 
 import numpy as np
@@ -79,6 +80,18 @@ def test_a_batch_holds_what_the_sessions_say() -> None:
     assert {found[name].dtype for name in found if name.endswith("offsets")} == {np.dtype(np.int64)}
     assert {found[f"session.{name}"].dtype for name in ("kind", "wind_source", "arrangement")} == {np.dtype(np.int8)}
     assert found["reading.calibration_index"].dtype == np.float64
+
+
+def test_accuracies_are_those_of_the_least_accurate_gauge_and_fan() -> None:
+    def with_gear(gauges: list[dict[str, object]], fans: list[dict[str, object]]) -> Session:
+        document = single_point(source()).model_dump(mode="json")
+        return Session.model_validate_json(json.dumps(document | {"gauges": gauges, "fans": fans}))
+
+    two = [{"gauge_id": "a", "gauge_accuracy_pa": 0.1}, {"gauge_id": "b", "gauge_accuracy_pa": 0.3}, {"gauge_id": "c"}]
+    batch = alone([with_gear([], []), with_gear(two, [{"fan_id": "f", "fan_accuracy_ratio": 0.04}])])
+    np.testing.assert_array_equal(batch.session["gauge_accuracy_pa"], [NAN, 0.3])
+    np.testing.assert_array_equal(batch.session["gauge_accuracy_ratio"], [NAN, NAN])
+    np.testing.assert_array_equal(batch.session["fan_accuracy_ratio"], [NAN, 0.04])
 
 
 def test_truth_values_are_codes() -> None:
