@@ -33,11 +33,10 @@ class Step(Protocol):
         """Keywords of the step's function."""
 
 
-def run(batch: Batch, steps: Sequence[Step], kinds: Sequence[str] = FITTED_KINDS) -> Leakage:
-    """Recompute every session of the kinds by the steps of a rule set.
+def follow(batch: Batch, steps: Sequence[Step], kinds: Sequence[str] = FITTED_KINDS) -> Work:
+    """Take a batch through the steps of a rule set, as far as its sessions are of the kinds.
 
-    Sessions of other kinds, and those without a usable point, come out as NaN with a note. Raises RuleSetError
-    where a step is unknown, out of order, or given wrong keywords.
+    Raises RuleSetError where a step is unknown, out of order, or given wrong keywords.
     """
     faults = step_faults(steps, "rule set")
     if faults:
@@ -53,9 +52,22 @@ def run(batch: Batch, steps: Sequence[Step], kinds: Sequence[str] = FITTED_KINDS
     for step in steps:
         if step.name in FITS or step.name in AFTER:
             STEPS[step.name](work, **step.arguments)
+    return work
+
+
+def run(batch: Batch, steps: Sequence[Step], kinds: Sequence[str] = FITTED_KINDS) -> Leakage:
+    """Recompute every session of the kinds by the steps of a rule set; errors as in `follow`."""
+    return leakage(follow(batch, steps, kinds))
+
+
+def leakage(work: Work) -> Leakage:
+    """What has been worked out of every session.
+
+    Sessions of other kinds, and those without a usable point, come out as NaN with a note.
+    """
     runs = _of_runs(work)
     sessions = of_sessions(work, runs)
-    return Leakage(batch.run_offsets, _one_nan(sessions), _one_nan(runs), work.note_mask)
+    return Leakage(work.batch.run_offsets, _one_nan(sessions), _one_nan(runs), work.note_mask)
 
 
 def _one_nan(columns: Mapping[str, NDArray[np.generic]]) -> dict[str, NDArray[np.generic]]:

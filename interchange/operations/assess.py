@@ -15,6 +15,7 @@ from interchange.analysis.leakage import Leakage
 from interchange.analysis.thresholds import CAUSES as CANNOT_TELL_CAUSES
 from interchange.analysis.thresholds import Conformity, conformity
 from interchange.analysis.verdict import WORTH_SAYING, Verdicts
+from interchange.analysis.work import Work
 from interchange.errors import RuleSetError
 from interchange.model.ruleset import RuleSet
 from interchange.quantities import CHOICES, NOT_EVALUATED
@@ -27,6 +28,7 @@ class Assessed:
     """What a rule set makes of each session of a batch."""
 
     rules: RuleSet
+    work: Work
     leakage: Leakage
     checks: Mapping[str, Check]
     verdicts: Mapping[str, Verdicts]
@@ -70,7 +72,8 @@ def assess(batch: Batch, rules: RuleSet, climate_zones: Sequence[str | None] | N
 
     Raises RuleSetError where the rule set asks for what there is not.
     """
-    leakage = chain.run(batch, rules.steps, rules.applies_to)
+    work = chain.follow(batch, rules.steps, rules.applies_to)
+    leakage = chain.leakage(work)
     found = checks.evaluate(batch, leakage, rules.checks) if rules.judges else {}
     verdicts = verdict.verdicts(found) if rules.judges else {}
     count = leakage.note_mask.size
@@ -79,7 +82,7 @@ def assess(batch: Batch, rules: RuleSet, climate_zones: Sequence[str | None] | N
         unreliable = np.asarray(verdicts["flow_at_50"].verdict == verdict.CANNOT_TELL)
     zones = [None] * count if climate_zones is None else climate_zones
     conforming = conformity(batch, leakage, rules.thresholds, zones, unreliable)
-    return Assessed(rules, leakage, found, verdicts, conforming)
+    return Assessed(rules, work, leakage, found, verdicts, conforming)
 
 
 def raise_faults(rules: RuleSet) -> None:
