@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from interchange.analysis import powerlaw, ragged
 from interchange.analysis.batch import Batch
 from interchange.analysis.combine import of_sessions
-from interchange.analysis.leakage import FLOW_PRESSURE_PA, LOW_FLOW_PRESSURE_PA, Leakage
+from interchange.analysis.leakage import FLOW_PRESSURE_PA, LEAKAGE_PRESSURE_PA, LOW_FLOW_PRESSURE_PA, Leakage
 from interchange.analysis.points import gather
 from interchange.analysis.steps import AFTER, CORRECTIONS, FITS, STEPS
 from interchange.analysis.work import Work, begin
@@ -146,6 +146,7 @@ def _of_runs(work: Work) -> dict[str, NDArray[np.generic]]:
         "flow_50_low_m3_h": flow_50 * powerlaw.from_log(-half_50),
         "flow_50_high_m3_h": flow_50 * powerlaw.from_log(half_50),
         "flow_10_m3_h": flow_10,
+        "flow_4_m3_h": powerlaw.flow_m3_h(log_c, n, LEAKAGE_PRESSURE_PA),
     }
     columns: dict[str, NDArray[np.generic]] = {
         "direction": work.direction,

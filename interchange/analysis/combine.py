@@ -93,6 +93,7 @@ def of_sessions(work: Work, runs: Mapping[str, NDArray[np.generic]]) -> dict[str
         "flow_50_low_m3_h": flow_50 * powerlaw.from_log(-half_50),
         "flow_50_high_m3_h": flow_50 * powerlaw.from_log(half_50),
         "flow_10_m3_h": flow_10,
+        "flow_4_m3_h": means.of(runs["flow_4_m3_h"]),
         "air_change_50_per_h": areas.air_changes_per_h(flow_50, volume),
         "leakage_area_m2": area,
         "leakage_area_pressure_pa": area_pressure,

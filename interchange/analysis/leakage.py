@@ -12,6 +12,7 @@ from interchange.analysis.batch import Ints
 
 FLOW_PRESSURE_PA = 50.0  # [Pa] the pressure results are compared at
 LOW_FLOW_PRESSURE_PA = 10.0  # [Pa] the low pressure a flow is stated for
+LEAKAGE_PRESSURE_PA = 4.0  # [Pa] about what drives air through a house without a fan
 
 # Codes of notes; the order is that of the bits in `Leakage.note_mask`. Sentences for them stand in `report.notes`.
 NOTES = (

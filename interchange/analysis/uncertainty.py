@@ -108,6 +108,21 @@ class Budget:
         return powerlaw.from_log(log_flow - half), powerlaw.from_log(log_flow + half)
 
 
+def result_columns(found: Budget, session: Mapping[str, NDArray[np.generic]]) -> dict[str, Floats]:
+    """The budget beside the flows of sessions, by the names of `quantities`: limits, and parts in per cent."""
+    columns = {}
+    with np.errstate(divide="ignore"):
+        log_flow = np.log(np.stack([floats(session[f"flow_{p:.0f}_m3_h"]) for p in PRESSURES_PA], axis=1))
+    low, high = found.limits(log_flow)
+    for place, pressure in enumerate(PRESSURES_PA):
+        columns[f"flow_{pressure:.0f}_full_low_m3_h"] = low[:, place]
+        columns[f"flow_{pressure:.0f}_full_high_m3_h"] = high[:, place]
+    for place, pressure in enumerate(PRESSURES_PA[:2]):
+        for name in PARTS:
+            columns[f"{name}_{pressure:.0f}_percent"] = 100.0 * found.parts[name][:, place]
+    return columns
+
+
 def budget(
     work: Work,
     *,

@@ -8,14 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from interchange.analysis import chain, checks, verdict
+from interchange.analysis import chain, checks, uncertainty, verdict
 from interchange.analysis.batch import Batch
 from interchange.analysis.check import CAUSES, Check
 from interchange.analysis.leakage import Leakage
 from interchange.analysis.thresholds import CAUSES as CANNOT_TELL_CAUSES
 from interchange.analysis.thresholds import Conformity, conformity
+from interchange.analysis.uncertainty import Budget
 from interchange.analysis.verdict import WORTH_SAYING, Verdicts
-from interchange.analysis.work import Work
+from interchange.analysis.work import Work, floats
 from interchange.errors import RuleSetError
 from interchange.model.ruleset import RuleSet
 from interchange.quantities import CHOICES, NOT_EVALUATED
@@ -30,6 +31,7 @@ class Assessed:
     rules: RuleSet
     work: Work
     leakage: Leakage
+    budget: Budget
     checks: Mapping[str, Check]
     verdicts: Mapping[str, Verdicts]
     conformity: Conformity
@@ -74,6 +76,11 @@ def assess(batch: Batch, rules: RuleSet, climate_zones: Sequence[str | None] | N
     """
     work = chain.follow(batch, rules.steps, rules.applies_to)
     leakage = chain.leakage(work)
+    session = work.batch.session
+    gear = uncertainty.instruments(
+        *(floats(session[name]) for name in ("gauge_accuracy_pa", "gauge_accuracy_ratio", "fan_accuracy_ratio"))
+    )
+    budget = uncertainty.budget(work, gear=gear)
     found = checks.evaluate(batch, leakage, rules.checks) if rules.judges else {}
     verdicts = verdict.verdicts(found) if rules.judges else {}
     count = leakage.note_mask.size
@@ -82,7 +89,7 @@ def assess(batch: Batch, rules: RuleSet, climate_zones: Sequence[str | None] | N
         unreliable = np.asarray(verdicts["flow_at_50"].verdict == verdict.CANNOT_TELL)
     zones = [None] * count if climate_zones is None else climate_zones
     conforming = conformity(batch, leakage, rules.thresholds, zones, unreliable)
-    return Assessed(rules, work, leakage, found, verdicts, conforming)
+    return Assessed(rules, work, leakage, budget, found, verdicts, conforming)
 
 
 def raise_faults(rules: RuleSet) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from interchange.analysis import uncertainty
 from interchange.analysis.leakage import SHARES
 from interchange.archive import batches, derived, query, registers
 from interchange.archive.batches import Loaded
@@ -93,6 +94,7 @@ def _collect(loaded: Loaded, rules: RuleSet, into: _Collected) -> None:
 
 def _results(ids: pa.Table, assessed: Assessed) -> pa.Table:
     columns: dict[str, Any] = dict(assessed.leakage.session)
+    columns |= uncertainty.result_columns(assessed.budget, assessed.leakage.session)
     for name in _CODED:
         columns[name] = _coded(name, assessed.leakage.session[name])
     columns["note"] = pa.array(assessed.leakage.notes(), pa.string())

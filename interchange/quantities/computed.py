@@ -5,6 +5,18 @@ from __future__ import annotations
 from interchange.quantities.quantity import Quantity
 from interchange.quantities.quantity import quantity as _q
 
+_AT = (50, 10, 4)  # [Pa]
+_PARTS = (
+    ("zero_noise", "what baselines do not average out"),
+    ("zero_shift", "what the zero moved between the baselines beyond their noise"),
+    ("point_noise", "noise of the points, where the line is known best"),
+    ("fitted_exponent", "what that noise adds away from there"),
+    ("gauge_gain", "the pressure gauge's error that grows with the reading"),
+    ("gauge_offset", "the pressure gauge's error that does not grow with it"),
+    ("fan_flow", "the accuracy of the fan's flow"),
+    ("assumed_exponent", "an exponent that was assumed"),
+)
+
 TABLE: tuple[Quantity, ...] = (
     # results
     _q("rule_set", "", "rule set and edition that was followed"),
@@ -32,6 +44,9 @@ TABLE: tuple[Quantity, ...] = (
     _q("flow_50_low_m3_h", "m3/h", "lower limit of the flow at 50 Pa by the rule set"),
     _q("flow_50_high_m3_h", "m3/h", "upper limit of the flow at 50 Pa by the rule set"),
     _q("flow_10_m3_h", "m3/h", "flow through the envelope at 10 Pa"),
+    _q("flow_4_m3_h", "m3/h", "flow through the envelope at 4 Pa"),
+    *(_q(f"flow_{p}_full_low_m3_h", "m3/h", f"lower 95 % limit of that flow at {p} Pa, by the budget") for p in _AT),
+    *(_q(f"flow_{p}_full_high_m3_h", "m3/h", f"upper 95 % limit of that flow at {p} Pa, by the budget") for p in _AT),
     _q("air_change_50_per_h", "/h", "air changes an hour at 50 Pa"),
     _q("leakage_area_m2", "m2", "effective leakage area"),
     _q("leakage_area_pressure_pa", "Pa", "pressure the leakage area is stated for"),
@@ -56,10 +71,10 @@ TABLE: tuple[Quantity, ...] = (
         "verdict_changes", "", "uses whose verdict changes from the one rule set to the other, and the checks behind it"
     ),
     # best estimate in wind and budget of uncertainty
-    *(_q(f"robust_flow_{p}_m3_h", "m3/h", f"best estimate in wind of the flow at {p} Pa") for p in (50, 10, 4)),
-    *(_q(f"robust_flow_{p}_low_m3_h", "m3/h", f"lower 95 % limit of that flow at {p} Pa") for p in (50, 10, 4)),
-    *(_q(f"robust_flow_{p}_high_m3_h", "m3/h", f"upper 95 % limit of that flow at {p} Pa") for p in (50, 10, 4)),
-    *(_q(f"robust_prior_moved_flow_{p}_percent", "%", f"how far its prior moved that at {p} Pa") for p in (50, 10, 4)),
+    *(_q(f"robust_flow_{p}_m3_h", "m3/h", f"best estimate in wind of the flow at {p} Pa") for p in _AT),
+    *(_q(f"robust_flow_{p}_low_m3_h", "m3/h", f"lower 95 % limit of that flow at {p} Pa") for p in _AT),
+    *(_q(f"robust_flow_{p}_high_m3_h", "m3/h", f"upper 95 % limit of that flow at {p} Pa") for p in _AT),
+    *(_q(f"robust_prior_moved_flow_{p}_percent", "%", f"how far its prior moved that at {p} Pa") for p in _AT),
     _q("robust_flow_coefficient_m3_h", "m3/h", "best estimate in wind of the flow through the envelope at 1 Pa"),
     _q("robust_exponent", "1", "best estimate in wind of the flow exponent"),
     _q("robust_exponent_low", "1", "lower end of the 95 % interval of that exponent"),
@@ -68,14 +83,11 @@ TABLE: tuple[Quantity, ...] = (
     _q("robust_prior_moved_exponent", "1", "how far its prior moved that exponent"),
     _q("robust_zero_pressure_pa", "Pa", "best estimate in wind of the pressure with the fan off"),
     _q("robust_turbulence_pa", "Pa", "standard deviation of single pressure readings that the estimate found likely"),
-    _q("zero_noise", "1", "part of the log flow's uncertainty: what baselines do not average out"),
-    _q("zero_shift", "1", "part of it: what the zero moved between the baselines, beyond their noise"),
-    _q("point_noise", "1", "part of it: noise of the points, where the line is known best"),
-    _q("fitted_exponent", "1", "part of it: what the noise of the points adds away from there"),
-    _q("gauge_gain", "1", "part of it: accuracy of the pressure gauge that grows with the reading"),
-    _q("gauge_offset", "1", "part of it: accuracy of the pressure gauge that does not grow with the reading"),
-    _q("fan_flow", "1", "part of it: accuracy of the fan's flow"),
-    _q("assumed_exponent", "1", "part of it: exponent that was assumed"),
+    *(
+        _q(f"{name}_{p}_percent", "%", f"standard uncertainty of the flow at {p} Pa from {words}")
+        for name, words in _PARTS
+        for p in (50, 10)
+    ),
     # checks and verdicts
     _q("check_name", "", "name of the check"),
     _q("level", "1", "1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing (the five levels of QARTOD)"),

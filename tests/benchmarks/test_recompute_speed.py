@@ -10,7 +10,7 @@ import pyarrow.parquet as pq
 import pytest
 from scipy.stats import linregress
 
-from interchange.analysis import chain
+from interchange.analysis import chain, uncertainty
 from interchange.archive import batches, tables
 from interchange.model import ruleset
 from interchange.operations.assess import assess
@@ -88,7 +88,7 @@ def many_sessions(count: int) -> pa.Table:
         "runs": _lists(runs_type, runs, 1),
         "fan_calibrations": _lists(calibrations_type, calibrations, 1),
     }
-    empty = {"reference_lines": pa.int32()}
+    empty = ("reference_lines", "gauges", "fans")
     columns = []
     for field in schema:
         if field.name in given:
@@ -114,7 +114,7 @@ def _scipy_loop(path: Path) -> None:
 def test_recomputing_a_hundred_thousand_sessions(tmp_path: Path) -> None:
     path = tmp_path / "sessions.parquet"
     pq.write_table(many_sessions(SESSIONS), path, compression="zstd", row_group_size=16_384)
-    iso, displayed = ruleset.named("iso9972@2015"), ruleset.named("as_displayed")
+    iso, displayed, e779 = (ruleset.named(name) for name in ("iso9972@2015", "as_displayed", "astm-e779@2019"))
 
     def rows() -> list[pa.RecordBatch]:
         return list(pq.ParquetFile(path).iter_batches(batches.BATCH_ROWS, columns=list(batches.LEAVES)))
@@ -127,17 +127,18 @@ def test_recomputing_a_hundred_thousand_sessions(tmp_path: Path) -> None:
         for batch in rows():
             assess(batches.from_rows(batch).batch, iso)
 
-    def both() -> None:
+    def three() -> None:
         for batch in rows():
             loaded = batches.from_rows(batch).batch
-            assess(loaded, iso)
-            assess(loaded, displayed)
+            for rules in (iso, displayed, e779):
+                work = chain.follow(loaded, rules.steps, rules.applies_to)
+                uncertainty.result_columns(uncertainty.budget(work), chain.leakage(work).session)
 
     sides = {
         "read": rows,
         "read and recompute": recomputed,
-        "read, recompute, check, judge": assessed,
-        "two rule sets with checks": both,
+        "read, recompute, budget, check, judge": assessed,
+        "three rule sets with limits and uncertainty": three,
     }
     taken = seconds(sides, 5)
     loop = seconds({"loop": lambda: _scipy_loop(path)}, 1)["loop"][0] * SESSIONS / LOOPED
