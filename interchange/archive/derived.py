@@ -1,4 +1,6 @@
-"""Results, checks and verdicts: a cache of what was computed from one version, by rule set; rebuilt, never amended.
+"""Results, checks, verdicts, best estimates: a cache of what was computed from one version, by rule set.
+
+It is rebuilt, never amended.
 
 A file lies at `derived/<kind>/<rule set>/<archive version>.<program version>.<registers>.<sha256>.<random>.parquet`,
 `<registers>` being the fingerprint of the register of calibrations. Listing imports neither pyarrow nor numpy.
@@ -21,8 +23,8 @@ from interchange.files import fsync_folder
 
 FOLDER = "derived"
 GRACE_S = 600  # how long a file stays that a newer one has taken the place of: others may be reading it
-Kind = Literal["results", "checks", "verdicts"]
-KINDS: tuple[Kind, ...] = ("results", "checks", "verdicts")
+Kind = Literal["results", "checks", "verdicts", "estimates"]
+KINDS: tuple[Kind, ...] = ("results", "checks", "verdicts", "estimates")
 
 _NAME = re.compile(r"(\d+)\.(.+)\.([0-9a-f]{8})\.[0-9a-f]{64}\.[0-9a-f]{8}\.parquet")
 _RULE_SET = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.@-]*")

@@ -76,11 +76,7 @@ def assess(batch: Batch, rules: RuleSet, climate_zones: Sequence[str | None] | N
     """
     work = chain.follow(batch, rules.steps, rules.applies_to)
     leakage = chain.leakage(work)
-    session = work.batch.session
-    gear = uncertainty.instruments(
-        *(floats(session[name]) for name in ("gauge_accuracy_pa", "gauge_accuracy_ratio", "fan_accuracy_ratio"))
-    )
-    budget = uncertainty.budget(work, gear=gear)
+    budget = budget_of(work)
     found = checks.evaluate(batch, leakage, rules.checks) if rules.judges else {}
     verdicts = verdict.verdicts(found) if rules.judges else {}
     count = leakage.note_mask.size
@@ -90,6 +86,13 @@ def assess(batch: Batch, rules: RuleSet, climate_zones: Sequence[str | None] | N
     zones = [None] * count if climate_zones is None else climate_zones
     conforming = conformity(batch, leakage, rules.thresholds, zones, unreliable)
     return Assessed(rules, work, leakage, budget, found, verdicts, conforming)
+
+
+def budget_of(work: Work) -> Budget:
+    """The budget of uncertainty of each session, with the accuracies that its record states."""
+    session = work.batch.session
+    recorded = (floats(session[name]) for name in ("gauge_accuracy_pa", "gauge_accuracy_ratio", "fan_accuracy_ratio"))
+    return uncertainty.budget(work, gear=uncertainty.instruments(*recorded))
 
 
 def raise_faults(rules: RuleSet) -> None:

@@ -10,6 +10,7 @@ from pathlib import Path
 from interchange.demo import make
 from interchange.errors import Place, Problem, UsageError
 from interchange.model import register
+from interchange.operations.assessing import assess_archive
 from interchange.operations.by_crew import by_crew
 from interchange.operations.doubts import doubtful_tests, verdict_counts
 from interchange.operations.importing import import_files
@@ -62,6 +63,7 @@ def _run(folder: Path, source: Path, progress: Callable[[str], None]) -> Page:
         add_to_register(root, name, source / "registers" / f"{name}.csv")
     report = import_files(root, [source / "deliveries"], recompute=False, progress=progress)
     done = recompute_archive(root, progress=progress)
+    assess_archive(root, progress=progress)
     doubtful = doubtful_tests(root)
     shown = doubtful[:MOST_DOUBTFUL]
     left = report.not_read()

@@ -1,4 +1,4 @@
-"""Takes deliveries into an archive: read each source by the one plugin that knows it, commit, recompute."""
+"""Takes deliveries into an archive: read each source by the one plugin that knows it, commit, recompute, assess."""
 
 from __future__ import annotations
 
@@ -95,8 +95,8 @@ def import_files(
     """Import files, folders and zip files into an archive.
 
     Nothing of a source that is held or refused becomes a test; its bytes and what was wrong are kept. With
-    `recompute` the whole archive is recomputed by its rule sets afterwards. Raises ArchiveError where the archive
-    cannot be opened or written; what was committed before that stays.
+    `recompute` the whole archive is recomputed by its rule sets and assessed afterwards. Raises ArchiveError where
+    the archive cannot be opened or written; what was committed before that stays.
     """
     store = Store.open(root)
     registry = plugins_of(plugin_folders, root)
@@ -118,9 +118,11 @@ def import_files(
         questions += [_in_words(question) for taken in imports for question in taken.mapped.questions]
         progress(f"read {counted(len(lines), 'file')}")
     if recompute and not dry_run:
+        from interchange.operations.assessing import assess_archive
         from interchange.operations.recompute import recompute_archive
 
         recompute_archive(root, progress=progress)
+        assess_archive(root, progress=progress)
     return ImportReport(tuple(lines), tuple(grouped(problems)), tuple(questions), dry_run)
 
 

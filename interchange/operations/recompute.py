@@ -74,10 +74,14 @@ def recompute_archive(
         count += len(loaded.session_ids)
         progress(f"recomputed {count} tests")
     for reference, pieces in collected.items():
-        for kind in derived.KINDS:
-            tables = getattr(pieces, kind)
-            if tables:
-                table = pa.concat_tables(tables)
+        tables: dict[derived.Kind, list[pa.Table]] = {
+            "results": pieces.results,
+            "checks": pieces.checks,
+            "verdicts": pieces.verdicts,
+        }
+        for kind, some in tables.items():
+            if some:
+                table = pa.concat_tables(some)
                 derived.write(store.root, kind, reference, snapshot.version, table, register.fingerprint)
     asked = any(rules.thresholds for rules in chosen)
     return Recomputed(snapshot.version, tuple(collected), store.settings.units, asked)

@@ -14,6 +14,7 @@ from interchange.model.register import CalibrationRow
 from interchange.model.ruleset import RuleSet
 from interchange.model.session import Session
 from interchange.operations.assess import Assessed, assess, words
+from interchange.operations.how_sure import how_sure
 from interchange.operations.recompute import DISPLAYED
 from interchange.operations.recorded import heading, recorded
 from interchange.operations.rules import load_rule_sets
@@ -26,6 +27,15 @@ from interchange.report.safety import LIMITS, SAFETY
 from interchange.report.section import Section
 from interchange.report.sentences import LEVEL_WORDS, check_sentence, subject_words, verdict_sentence
 from interchange.table import Row, Table
+
+_RESULTS = (
+    "flow_50_m3_h",
+    "flow_50_low_m3_h",
+    "flow_50_high_m3_h",
+    "exponent",
+    "correlation_r2",
+    "air_change_50_per_h",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,13 +62,15 @@ def show_tests(root: Path, name: str, version: int | None = None) -> list[TestVi
 def _view(session: Session, assessed: Sequence[Assessed], units: Units) -> TestView:
     sections = list(recorded(session, units))
     if assessed:
-        sections.append(Section("Flow at 50 Pa", tuple(_areas(assessed, units)), _results(assessed)))
+        sections.append(Section("Flow at 50 Pa", tuple(_areas(assessed, units)), _results(assessed, _RESULTS)))
+        shares = "What each correction did to the displayed flow at 50 Pa"
+        sections.append(Section(shares, (), _results(assessed, ("flow_50_m3_h", *SHARES))))
     for one in assessed:
         if not one.rules.judges:
             preview = "A preview: it computes values, and gives neither checks nor verdicts."
             sections.append(Section(f"By {one.rules.reference}", (preview,)))
         elif one.rules.reference != DISPLAYED:
-            sections += _judged(one)
+            sections += [*how_sure(one), *_judged(one)]
     return TestView(heading(session), tuple(sections), units)
 
 
@@ -79,19 +91,9 @@ def _areas(assessed: Sequence[Assessed], units: Units) -> Iterator[str]:
             )
 
 
-def _results(assessed: Sequence[Assessed]) -> Table:
-    columns = (
-        "rule_set",
-        "flow_50_m3_h",
-        "flow_50_low_m3_h",
-        "flow_50_high_m3_h",
-        "exponent",
-        "correlation_r2",
-        "air_change_50_per_h",
-        *SHARES,
-    )
-    rows: list[Row] = [(one.rules.reference, *(_value(one, name) for name in columns[1:])) for one in assessed]
-    return Table(columns, rows)
+def _results(assessed: Sequence[Assessed], columns: Sequence[str]) -> Table:
+    rows: list[Row] = [(one.rules.reference, *(_value(one, name) for name in columns)) for one in assessed]
+    return Table(("rule_set", *columns), rows)
 
 
 def _value(assessed: Assessed, name: str) -> float | None:

@@ -84,6 +84,11 @@ TABLE: tuple[Quantity, ...] = (
     _q("robust_zero_pressure_pa", "Pa", "best estimate in wind of the pressure with the fan off"),
     _q("robust_turbulence_pa", "Pa", "standard deviation of single pressure readings that the estimate found likely"),
     *(
+        _q(f"robust_difference_{p}_percent", "%", f"that estimate at {p} Pa against the result of the rule set")
+        for p in _AT
+    ),
+    *(_q(f"robust_differs_{p}", "", f"whether the two differ at {p} Pa beyond the noise of either") for p in _AT),
+    *(
         _q(f"{name}_{p}_percent", "%", f"standard uncertainty of the flow at {p} Pa from {words}")
         for name, words in _PARTS
         for p in (50, 10)

@@ -37,6 +37,13 @@ TABLE: tuple[Quantity, ...] = (
     _q("consequence", "", "what follows from an answer"),
     _q("scopes", "", "how far an answer may reach"),
     # lists for people
+    _q("at_pressure_pa", "Pa", "pressure that the flows of a row are for"),
+    _q("result_flow_m3_h", "m3/h", "flow by the rule set"),
+    _q("result_low_m3_h", "m3/h", "lower 95 % limit of that flow"),
+    _q("result_high_m3_h", "m3/h", "upper 95 % limit of that flow"),
+    _q("best_flow_m3_h", "m3/h", "best estimate in wind of the flow"),
+    _q("best_low_m3_h", "m3/h", "lower 95 % limit of that estimate"),
+    _q("best_high_m3_h", "m3/h", "upper 95 % limit of that estimate"),
     _q("files", "1", "files of this sort"),
     _q("median_flow_50_m3_h", "m3/h", "median of the recomputed flows at 50 Pa"),
     _q("median_change_percent", "%", "median of recomputed against displayed flow at 50 Pa"),

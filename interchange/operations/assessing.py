@@ -1,0 +1,111 @@
+"""The best estimate in wind of every test, kept beside the results of the rule sets."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from interchange.analysis import beside, chain, robust
+from interchange.analysis.uncertainty import Budget
+from interchange.analysis.work import Work
+from interchange.archive import batches, derived, query, registers
+from interchange.archive.store import Store
+from interchange.model.ruleset import RuleSet
+from interchange.operations.assess import applies, budget_of
+from interchange.operations.recompute import DISPLAYED
+from interchange.operations.rules import load_rule_sets
+from interchange.report.heads import Units
+from interchange.table import Row, Table, counted
+
+_REFERENCE = "reference_conditions"
+
+
+@dataclass(frozen=True, slots=True)
+class Estimated:
+    """Which version of the archive was gone through, and by the corrections of which rule sets."""
+
+    version: int
+    rule_sets: tuple[str, ...]
+    units: Units
+
+
+def best_estimate(
+    rules: RuleSet, work: Work, result: Mapping[str, NDArray[np.generic]], budget: Budget
+) -> dict[str, NDArray[np.generic]]:
+    """The best estimate in wind of each session, from readings as the rule set corrects them, beside its result."""
+    reference: Mapping[str, Any] = next((step.arguments for step in rules.steps if step.name == _REFERENCE), {})
+    found = robust.estimate(work, instruments=budget.instruments, **reference).session
+    return {**found, **beside.differences(result, budget, found)}
+
+
+def assess_archive(root: Path, *, progress: Callable[[str], None] = lambda _: None) -> Estimated:
+    """Estimate every current test by the corrections of each rule set of the archive that judges its kind.
+
+    Raises RuleSetError before anything is computed, ArchiveError where the archive cannot be read or written.
+    """
+    store = Store.open(root)
+    chosen = [rules for rules in load_rule_sets(store.settings.rule_sets) if estimates(rules)]
+    snapshot = store.snapshot()
+    register = registers.calibrations(store.root)
+    kinds = sorted({kind for rules in chosen for kind in rules.applies_to})
+    pieces: dict[str, list[pa.Table]] = {rules.reference: [] for rules in chosen}
+    count = 0
+    for loaded in batches.load(snapshot, {"kind": kinds}, register.rows):
+        for rules in chosen:
+            work = chain.follow(loaded.batch, rules.steps, rules.applies_to)
+            columns = best_estimate(rules, work, chain.leakage(work).session, budget_of(work))
+            ids = {"session_id": loaded.session_ids, "revision": loaded.revisions}
+            pieces[rules.reference].append(pa.table({**ids, **columns}).filter(pa.array(applies(loaded.batch, rules))))
+        count += len(loaded.session_ids)
+        progress(f"assessed {count} tests")
+    for reference, tables in pieces.items():
+        if tables:
+            table = pa.concat_tables(tables)
+            derived.write(store.root, "estimates", reference, snapshot.version, table, register.fingerprint)
+    return Estimated(snapshot.version, tuple(pieces), store.settings.units)
+
+
+def estimates(rules: RuleSet) -> bool:
+    """Whether tests are estimated by the corrections of a rule set: it corrects, and gives a verdict."""
+    return rules.judges and rules.reference != DISPLAYED
+
+
+_DIFFERS = " or ".join(
+    f"robust_differs_{pressure:.0f} or abs(robust_difference_{pressure:.0f}_percent) > {percent}"
+    for pressure, percent in beside.WORTH_SAYING_PERCENT.items()
+)
+_DIFFERING = f"""
+select s.job_id, s.stage, e.rule_set, r.flow_50_m3_h, e.robust_flow_50_m3_h, e.robust_difference_50_percent,
+       r.flow_10_m3_h, e.robust_flow_10_m3_h, e.robust_difference_10_percent, e.session_id
+from estimates e
+join sessions s using (session_id)
+join results r on r.session_id = e.session_id and r.rule_set = e.rule_set
+where {_DIFFERS}
+order by abs(e.robust_difference_50_percent) desc, s.job_id, e.session_id
+"""
+_COUNTS = """
+select count(*) filter (where robust_flow_50_m3_h is not null), count(*) filter (where robust_flow_50_m3_h is null)
+from estimates
+"""
+
+
+def differing_table(root: Path, done: Estimated) -> Table:
+    """A row for each test whose best estimate in wind differs from the result by what matters, or beyond noise."""
+    answer = query.query(root, _DIFFERING, done.version)
+    rows: list[Row] = [tuple(row) for row in answer.rows]
+    ((there, without),) = query.query(root, _COUNTS, done.version).rows
+    limits = " or ".join(
+        f"{percent:g} % at {pressure:g} Pa" for pressure, percent in beside.WORTH_SAYING_PERCENT.items()
+    )
+    notes = [
+        f"{counted(there, 'result')} stand beside a best estimate in wind; in the {len(rows)} listed the two differ by "
+        f"more than {limits}, or by more than the noise of the readings explains."
+    ]
+    left_out = [f"{counted(without, 'test')} without an estimate: no usable point"] if without else []
+    return Table(answer.columns, rows, left_out, notes)
