@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     import duckdb
 
 BATCH_ROWS = 16_384
+STANDING = ("imported", "amended", "undone")  # states of journal rows that say which sessions of a source stand
 _KEY = ("session_id", "revision")
 Where = Mapping[str, Collection[Any]]
 
@@ -39,7 +40,7 @@ class JournalEntry:
     source_name: str
     source_size_bytes: int | None
     original_sha256: str | None
-    import_state: Literal["imported", "held", "refused"]
+    import_state: Literal["imported", "held", "refused", "amended", "undone"]
     plugin_id: str | None
     plugin_version: str | None
     plugin_fingerprint: str | None
@@ -47,6 +48,10 @@ class JournalEntry:
     revisions: tuple[str, ...]
     problems: tuple[Problem, ...]
     questions: tuple[Question, ...]
+    delivery: str | None
+    sender: str | None
+    changed_by: str | None
+    changed_why: str | None
 
 
 class Snapshot:
@@ -78,7 +83,7 @@ class Snapshot:
         for path in self.log.files[part]:
             try:
                 with pq.ParquetFile(path) as file:
-                    yield from _rows(file, columns, where or {}, hidden)
+                    yield from _rows(file, tables.SCHEMAS[part], columns, where or {}, hidden)
             except (OSError, pa.ArrowException) as error:
                 raise cannot_read(path, error) from None
 
@@ -118,12 +123,14 @@ class Snapshot:
         return connection
 
     def taken_in(self, source_sha256: Collection[str] | None = None) -> pa.Table:
-        """Columns import_number, source_sha256, session_ids, revisions of imported journal rows, oldest first.
+        """Columns import_number, source_sha256, session_ids, revisions, import_state of the rows that count.
 
-        Of all sources, or of those given. Every stored revision of a source's sessions stands in one of its rows.
+        Oldest first; of all sources, or of those given. The newest row of a source says what stands of it: as it was
+        imported, as it was amended, or what is left after its delivery was undone. Every stored revision of a
+        source's sessions stands in one of its rows.
         """
-        columns = ("import_number", "source_sha256", "session_ids", "revisions")
-        where: dict[str, Collection[Any]] = {"import_state": ["imported"]}
+        columns = ("import_number", "source_sha256", "session_ids", "revisions", "import_state")
+        where: dict[str, Collection[Any]] = {"import_state": STANDING}
         if source_sha256 is not None:
             where["source_sha256"] = source_sha256
         schema = pa.schema([tables.SCHEMAS["source"].field(name) for name in columns])
@@ -132,7 +139,7 @@ class Snapshot:
 
     @cached_property
     def current(self) -> pa.Table:
-        """Columns session_id and revision of the current sessions: the newest imported journal row of each source.
+        """Columns session_id and revision of the current sessions: the newest row that counts of each source.
 
         A later attempt that was held or refused takes nothing away.
         """
@@ -152,9 +159,9 @@ class Snapshot:
 
 
 def _rows(
-    file: pq.ParquetFile, columns: Sequence[str] | None, where: Where, hidden: pa.Array | None
+    file: pq.ParquetFile, schema: pa.Schema, columns: Sequence[str] | None, where: Where, hidden: pa.Array | None
 ) -> Iterator[pa.RecordBatch]:
-    names = file.schema_arrow.names if columns is None else list(dict.fromkeys(name.split(".")[0] for name in columns))
+    names = schema.names if columns is None else list(dict.fromkeys(name.split(".")[0] for name in columns))
     groups = [
         group
         for group in range(file.num_row_groups)
@@ -167,7 +174,15 @@ def _rows(
         if hidden is not None and kept.num_rows:
             kept = kept.filter(pc.invert(pc.is_in(_key(kept), hidden)))
         if kept.num_rows:
-            yield kept.select(names)
+            yield _with_all(kept, names, schema)
+
+
+def _with_all(rows: pa.RecordBatch, names: Sequence[str], schema: pa.Schema) -> pa.RecordBatch:
+    """Columns in the order of their names; one that a file is older than holds nothing."""
+    for name in names:
+        if name not in rows.schema.names:
+            rows = rows.append_column(schema.field(name), pa.nulls(rows.num_rows, schema.field(name).type))
+    return rows.select(names)
 
 
 def _wanted(rows: pa.Table | pa.RecordBatch, where: Where) -> Any:

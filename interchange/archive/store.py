@@ -6,22 +6,22 @@ import random
 import time
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, BinaryIO
 
 import pyarrow as pa
 from deltalake.exceptions import DeltaError
 
-from interchange.archive import log, originals, parquet, registers, settings, sums, tables
+from interchange.archive import log, originals, parquet, planning, registers, settings, sums, tables
 from interchange.archive.faults import cannot_write, fault
+from interchange.archive.planning import Plan
 from interchange.archive.settings import Settings
 from interchange.archive.snapshot import Snapshot
 from interchange.errors import Place, Problem, SourceError
 from interchange.files import fsync_file, fsync_folder
-from interchange.model.question import Import, Trace
-from interchange.model.session import Session
+from interchange.model.question import Change, Delivery, Import, Trace
+from interchange.model.session import Amendment
 
 # What a commit does, in this order; `after_step` is called with each name once it is done.
 STEPS = ("originals", "parquet", "folders", "log entry", "log durable", "checksums")
@@ -47,19 +47,6 @@ class Receipt:
     unchanged: tuple[str, ...] = ()
     replaced: tuple[str, ...] = ()
     hidden: tuple[str, ...] = ()
-
-
-@dataclass(slots=True)
-class _Plan:
-    """What a commit after a certain version has to write, and the receipt it will give."""
-
-    journal: list[dict[str, Any]] = field(default_factory=list)
-    sessions: list[tuple[Session, str]] = field(default_factory=list)
-    traces: list[tuple[Trace, str]] = field(default_factory=list)
-    added: list[str] = field(default_factory=list)
-    unchanged: list[str] = field(default_factory=list)
-    replaced: list[str] = field(default_factory=list)
-    hidden: list[str] = field(default_factory=list)
 
 
 class Store:
@@ -111,21 +98,56 @@ class Store:
         """The bytes of a source as received, as a stream to be used in `with`."""
         return originals.opened(self.root, sha256)
 
-    def commit(self, imports: Sequence[Import], after_step: Callable[[str], None] = lambda step: None) -> Receipt:
+    def commit(
+        self,
+        imports: Sequence[Import],
+        after_step: Callable[[str], None] = lambda step: None,
+        delivery: Delivery | None = None,
+    ) -> Receipt:
         """Take imports in, all or none of them, and return once they are durable.
 
-        Raises ArchiveError where the archive cannot be written, SourceError where a source has changed since it was
-        read; the archive then is as it was. An import that another writer brought in first counts as unchanged.
+        What people amended of a test that is read anew is amended again where the field still holds what it held;
+        where it does not, that becomes a question. Raises ArchiveError where the archive cannot be written,
+        SourceError where a source has changed since it was read; the archive then is as it was. An import that another
+        writer brought in first counts as unchanged.
         """
         if not imports:
             return Receipt(log.read(self.root).number)
         _check(imports)
         try:
             kept = originals.keep(self.root, [one.source for one in imports])
-            after_step("originals")
+        except OSError as error:
+            raise cannot_write(self.root, error) from None
+        after_step("originals")
+        try:
+            return self._transact(lambda before: planning.of_imports(before, imports, kept, delivery), after_step)
+        except (pa.ArrowInvalid, OverflowError):
+            raise SourceError(*_too_large(imports)) from None
+
+    def undo(self, delivery: str, change: Change, after_step: Callable[[str], None] = lambda step: None) -> Receipt:
+        """Let everything that a delivery brought stand no more, and what stood before it stand again.
+
+        Originals, journal and stored rows stay. Raises UsageError where the archive has no such delivery or it has been
+        undone, ArchiveError where the archive cannot be written.
+        """
+        return self._transact(lambda before: planning.of_undo(before, delivery, change), after_step)
+
+    def amend(
+        self, session_id: str, amendment: Amendment, after_step: Callable[[str], None] = lambda step: None
+    ) -> Receipt:
+        """Change one field of a current test; the reading as it came stays stored as an earlier revision.
+
+        Raises UsageError where the field does not hold what the amendment says, or cannot hold what it shall;
+        ArchiveError where the archive cannot be written.
+        """
+        return self._transact(lambda before: planning.of_amendment(before, session_id, amendment), after_step)
+
+    def _transact(self, planned: Callable[[Snapshot], Plan], after_step: Callable[[str], None]) -> Receipt:
+        """Write what is planned after the newest version; planned anew whenever another writer was first."""
+        try:
             for attempt in range(_ATTEMPTS):
                 before = self.snapshot()
-                plan = _plan(before, imports, kept)
+                plan = planned(before)
                 written = self._write(plan)
                 after_step("parquet")
                 try:
@@ -137,12 +159,10 @@ class Store:
                 return Receipt(number, *map(tuple, (plan.added, plan.unchanged, plan.replaced, plan.hidden)))
         except (OSError, DeltaError) as error:
             raise cannot_write(self.root, error) from None
-        except (pa.ArrowInvalid, OverflowError):
-            raise SourceError(*_too_large(imports)) from None
-        cure = "Wait until the other writers are done and import again; nothing was imported."
+        cure = "Wait until the other writers are done and try again; nothing was changed."
         raise fault("archive-busy", self.root, f"{_ATTEMPTS} commits by others", "a turn to commit", cure)
 
-    def _write(self, plan: _Plan) -> list[log.Added]:
+    def _write(self, plan: Plan) -> list[log.Added]:
         written: list[log.Added] = []
         try:
             journal = pa.Table.from_pylist(plan.journal, schema=tables.SCHEMAS["source"])
@@ -160,7 +180,7 @@ class Store:
         return written
 
     def _publish(
-        self, before: Snapshot, written: Sequence[log.Added], plan: _Plan, after_step: Callable[[str], None]
+        self, before: Snapshot, written: Sequence[log.Added], plan: Plan, after_step: Callable[[str], None]
     ) -> int:
         failure: Exception | None = None
         try:
@@ -212,36 +232,6 @@ def _too_large(imports: Sequence[Import]) -> list[Problem]:
             expected = "whole numbers below 2 to the power of 63"
             found.append(Problem("value-too-large", Place(one.source.name), str(error), expected, cure, blocks="file"))
     return found
-
-
-def _plan(before: Snapshot, imports: Sequence[Import], kept: Sequence[str | None]) -> _Plan:
-    plan, when, number = _Plan(), datetime.now(UTC), before.log.import_number
-    current: dict[str, dict[str, str]] = {}
-    stored: set[tuple[str, str]] = set()
-    for row in before.taken_in({one.source.sha256 for one in imports if one.source.sha256}).to_pylist():
-        current[row["source_sha256"]] = dict(zip(row["session_ids"], row["revisions"], strict=True))
-        stored.update(current[row["source_sha256"]].items())
-    for one, original in zip(imports, kept, strict=True):
-        traces: dict[str, list[Trace]] = {}
-        for trace in one.mapped.traces:
-            traces.setdefault(trace.session_id, []).append(trace)
-        revisions: dict[str, str] = {}
-        was = current.get(one.source.sha256, {})
-        for session in one.mapped.sessions:
-            name, own = session.session_id, traces.get(session.session_id, [])
-            revisions[name] = revision = tables.stored_revision(session, own)
-            if (name, revision) not in stored:
-                stored.add((name, revision))
-                plan.sessions.append((session, revision))
-                plan.traces += [(trace, revision) for trace in own]
-            same = was.get(name) == revision
-            (plan.unchanged if same else plan.replaced if name in was else plan.added).append(name)
-        if one.state == "imported":
-            plan.hidden += [name for name in was if name not in revisions]
-            current[one.source.sha256] = revisions
-        number += 1
-        plan.journal.append(tables.journal_row(one, revisions, number=number, when=when, original_sha256=original))
-    return plan
 
 
 def _write(root: Path, part: log.Part, groups: Any, sample: pa.Table) -> log.Added:

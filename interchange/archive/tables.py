@@ -10,6 +10,7 @@ import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 from datetime import datetime
+from itertools import pairwise
 from types import UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
@@ -22,7 +23,7 @@ from interchange.archive.log import Part
 from interchange.errors import ArchiveError, Place, Problem
 from interchange.model.base import Record
 from interchange.model.document import revision, validation_problems
-from interchange.model.question import Choice, Import, Question, Trace
+from interchange.model.question import Change, Choice, Delivery, Import, Question, Trace
 from interchange.model.session import Session
 
 CHUNK_SAMPLES = 65_536
@@ -121,6 +122,10 @@ SCHEMAS: dict[Part, pa.Schema] = {
             ("revisions", pa.list_(pa.string())),
             ("problems", pa.list_(_PROBLEM)),
             ("questions", pa.list_(_QUESTION)),
+            ("delivery", pa.string()),
+            ("sender", pa.string()),
+            ("changed_by", pa.string()),
+            ("changed_why", pa.string()),
         ]
     ),
     "session": pa.schema(list(_session_fields())),
@@ -236,7 +241,7 @@ def traces(rows: pa.Table) -> tuple[Trace, ...]:
     found = []
     channels = ordered["channel_id"].to_pylist()
     firsts = [index for index, name in enumerate(channels) if index == 0 or channels[index - 1] != name]
-    for first, after in zip(firsts, [*firsts[1:], len(channels)], strict=True):
+    for first, after in pairwise([*firsts, len(channels)]):
         chunk = ordered.slice(first, after - first)
         head = {name: chunk[name][0].as_py() for name in ("session_id", "channel_id", "start_s", "interval_s")}
         timed = chunk["time_s"][0].is_valid
@@ -246,9 +251,19 @@ def traces(rows: pa.Table) -> tuple[Trace, ...]:
 
 
 def journal_row(
-    one: Import, revisions: Mapping[str, str], *, number: int, when: datetime, original_sha256: str | None
+    one: Import,
+    revisions: Mapping[str, str],
+    questions: Sequence[Question] = (),
+    *,
+    number: int,
+    when: datetime,
+    original_sha256: str | None,
+    delivery: Delivery | None = None,
 ) -> dict[str, Any]:
-    """One import try as a row of the journal; `revisions` gives those of its sessions by id, in order."""
+    """One import try as a row of the journal; `revisions` gives those of its sessions by id, in order.
+
+    `questions` came up beside those of reading.
+    """
     return {
         "import_number": number,
         "imported_at_utc": when,
@@ -264,7 +279,28 @@ def journal_row(
         "session_ids": list(revisions),
         "revisions": list(revisions.values()),
         "problems": [_placed(asdict(problem)) for problem in one.mapped.problems],
-        "questions": [_placed(asdict(question)) for question in one.mapped.questions],
+        "questions": [_placed(asdict(question)) for question in (*one.mapped.questions, *questions)],
+        "delivery": delivery.name if delivery else None,
+        "sender": delivery.sender if delivery else None,
+    }
+
+
+def changed_row(
+    newest: Mapping[str, Any], state: str, revisions: Mapping[str, str], *, number: int, when: datetime, change: Change
+) -> dict[str, Any]:
+    """A row that changes what stands of a source without reading it anew; `newest` is the row it stands by so far."""
+    return {
+        **{name: newest[name] for name in SCHEMAS["source"].names},
+        "import_number": number,
+        "imported_at_utc": when,
+        "program_version": __version__,
+        "import_state": state,
+        "session_ids": list(revisions),
+        "revisions": list(revisions.values()),
+        "problems": [],
+        "questions": [],
+        "changed_by": change.who,
+        "changed_why": change.why,
     }
 
 

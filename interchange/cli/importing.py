@@ -13,6 +13,7 @@ from interchange.cli.output import archive_option, emit, end_with, format_option
 @click.argument("paths", nargs=-1, required=True, type=click.Path(path_type=Path, exists=True))
 @archive_option
 @plugins_option
+@click.option("--from", "sender", metavar="SENDER", help="Who sent the files; stands in the view `deliveries`.")
 @click.option("--dry-run", is_flag=True, help="Read and report, but write nothing.")
 @click.option(
     "--recompute/--no-recompute",
@@ -25,6 +26,7 @@ def import_(
     paths: tuple[Path, ...],
     root: Path,
     plugin_folders: tuple[Path, ...],
+    sender: str | None,
     dry_run: bool,
     recompute: bool,
     form: str,
@@ -39,10 +41,14 @@ def import_(
     """
     from interchange.operations.importing import import_files
 
-    report = import_files(root, paths, plugin_folders, dry_run=dry_run, recompute=recompute, progress=say)
+    report = import_files(
+        root, paths, plugin_folders, sender=sender, dry_run=dry_run, recompute=recompute, progress=say
+    )
     emit(report.table(), form, output)
     say_problems(report.problems)
     for question in report.questions:
         say(f"question: {question}")
+    if not dry_run:
+        say(f"delivery {report.delivery}; `interchange undo {report.delivery}` takes it back")
     say(report.summary())
     end_with(report.all_imported)

@@ -84,6 +84,22 @@ class Mapped:
 
 
 @dataclass(frozen=True, slots=True)
+class Delivery:
+    """What came in together: a name that no other delivery of the archive has, and who sent it."""
+
+    name: str
+    sender: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """Who changed what stands in the archive, and why."""
+
+    who: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Import:
     """One source on its way into the archive: its bytes, what they turned into, and what stood in the way."""
 

@@ -331,8 +331,19 @@ class OtherReading(Record):
     other_flow_m3_h: float | None = None
 
 
+class Amendment(Record):
+    """A field that a person corrected: what it held, what it holds now, as JSON text; absent where it is empty."""
+
+    amended_field: Text
+    amended_from: Text | None = None
+    amended_to: Text | None = None
+    amended_by: Text
+    amended_why: Text
+    amended_at_utc: UtcTime
+
+
 class Session(Record):
-    """One test as recorded."""
+    """One test as recorded, with the amendments that people made to it."""
 
     schema_version: Literal[1] = 1
     session_id: Text
@@ -354,6 +365,7 @@ class Session(Record):
     other_readings: tuple[OtherReading, ...] = ()
     from_register: tuple[Text, ...] = ()
     kept: tuple[Kept, ...] = ()
+    amendments: tuple[Amendment, ...] = ()
     source: SourceOfRecord
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -11,7 +12,7 @@ from pathlib import Path
 from interchange.archive.store import Receipt, Store
 from interchange.errors import Problem, grouped
 from interchange.files import Source
-from interchange.model.question import Import, Question
+from interchange.model.question import Delivery, Import, Question
 from interchange.operations.plugins import plugins_of
 from interchange.reading.containers import walk
 from interchange.reading.context import Context
@@ -42,6 +43,7 @@ class ImportReport:
     problems: tuple[Problem, ...]
     questions: tuple[str, ...]
     dry_run: bool
+    delivery: str
 
     @property
     def all_imported(self) -> bool:
@@ -88,17 +90,19 @@ def import_files(
     paths: Sequence[Path],
     plugin_folders: Sequence[Path] = (),
     *,
+    sender: str | None = None,
     dry_run: bool = False,
     recompute: bool = True,
     progress: Callable[[str], None] = lambda _: None,
 ) -> ImportReport:
-    """Import files, folders and zip files into an archive.
+    """Import files, folders and zip files into an archive, as one delivery.
 
     Nothing of a source that is held or refused becomes a test; its bytes and what was wrong are kept. With
     `recompute` the whole archive is recomputed by its rule sets and assessed afterwards. Raises ArchiveError where
     the archive cannot be opened or written; what was committed before that stays.
     """
     store = Store.open(root)
+    delivery = Delivery(f"{datetime.now(UTC):%Y-%m-%d-%H%M%S}-{secrets.token_hex(2)}", sender)
     registry = plugins_of(plugin_folders, root)
     context = Context(
         store.settings.time_zone, latest=datetime.now(UTC).date() + timedelta(days=1)
@@ -108,7 +112,7 @@ def import_files(
     problems: list[Problem] = [replace(problem, blocks="note") for problem in registry.problems]
     sources = _sources(paths, lines, problems)
     for imports in _portions(read_all(sources, registry.plugins, context)):
-        receipt = None if dry_run else store.commit(imports)
+        receipt = None if dry_run else store.commit(imports, delivery=delivery)
         fresh = None if receipt is None else {*receipt.added, *receipt.replaced}
         for taken in imports:
             lines.append(_line(taken, receipt, fresh))
@@ -123,7 +127,7 @@ def import_files(
 
         recompute_archive(root, progress=progress)
         assess_archive(root, progress=progress)
-    return ImportReport(tuple(lines), tuple(grouped(problems)), tuple(questions), dry_run)
+    return ImportReport(tuple(lines), tuple(grouped(problems)), tuple(questions), dry_run, delivery.name)
 
 
 def _sources(paths: Sequence[Path], lines: list[Line], problems: list[Problem]) -> list[Source]:

@@ -211,6 +211,13 @@ TABLE: tuple[Quantity, ...] = (
     _q("after_expected_on", "", "day on which the programme expects the test after the work"),
     _q("inspection_expected_on", "", "day on which the programme expects the inspector's test"),
     _q("target_flow_50_m3_h", "m3/h", "flow at 50 Pa that the programme asks for after the work"),
+    # amendments
+    _q("amended_field", "", "field that a person corrected, as the document names it"),
+    _q("amended_from", "", "what the field held, as JSON; absent where it was empty"),
+    _q("amended_to", "", "what the field holds now, as JSON; absent where it was emptied"),
+    _q("amended_by", "", "pseudonym of the person who corrected it", personal=True),
+    _q("amended_why", "", "why it was corrected", personal=True),
+    _q("amended_at_utc", "", "when it was corrected"),
     # kept pointers
     _q("kept_source_name", "", "file that holds the kept cells, where it is a companion of the source"),
     _q("kept_section", "", "part of the source that holds the kept cells"),

@@ -22,6 +22,7 @@ from interchange.quantities import QUANTITIES
 
 STRUCTURE = {
     "openings",
+    "amendments",
     "gauges",
     "fans",
     "fan_calibrations",

@@ -1,4 +1,4 @@
--- Rows of the sessions that the newest import of each source holds. Only a source that was taken in more than once
+-- Rows of the sessions that the newest row of each source in the journal holds. Only a source with several such rows
 -- can have hidden revisions, so they are few and are left out, rather than all the others looked up.
 SELECT stored.*
 FROM $part AS stored
@@ -12,7 +12,7 @@ ANTI JOIN (
                 revisions,
                 import_number = max(import_number) OVER source AS newest
             FROM $source
-            WHERE import_state = 'imported'
+            WHERE import_state IN ('imported', 'amended', 'undone')
             WINDOW source AS (PARTITION BY source_sha256)
             QUALIFY count(*) OVER source > 1
         )

@@ -11,6 +11,7 @@ SELECT
         other_readings,
         kept,
         companions,
-        answers_used
+        answers_used,
+        amendments
     )
 FROM ($sessions)

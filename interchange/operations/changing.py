@@ -1,0 +1,68 @@
+"""Changes that people make to what stands in an archive: a delivery undone, a field amended. Nothing is overwritten."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from interchange.archive.store import Receipt, Store
+from interchange.errors import Place, Problem, UsageError
+from interchange.model.amendment import read_value, value_text
+from interchange.model.question import Change
+from interchange.model.session import Amendment, Session
+from interchange.operations.select import select_sessions
+
+
+@dataclass(frozen=True, slots=True)
+class Amended:
+    """What a field held and holds now, as JSON text; None where it was or is empty."""
+
+    receipt: Receipt
+    session: Session
+    was: str | None
+    now: str | None
+
+
+def undo_delivery(root: Path, delivery: str, who: str, why: str) -> Receipt:
+    """Let what a delivery brought stand no more. Raises UsageError where there is none, ArchiveError as a commit."""
+    return Store.open(root).undo(delivery, Change(_said(who, "--who"), _said(why, "--why")))
+
+
+def amend_test(root: Path, test: str, field: str, text: str | None, who: str, why: str) -> Amended:
+    """Change one field of the test of a job number or id; `text` is as a person writes it, None empties the field.
+
+    Raises UsageError where there is no such test or several, no such field, or the field cannot hold the value.
+    """
+    store = Store.open(root)
+    sessions = select_sessions(store.snapshot(), [test])
+    if len(sessions) > 1:
+        raise UsageError(_several(test, sessions))
+    (session,) = sessions
+    was = value_text(session, field)
+    now = None if text is None else read_value(session, field, text)
+    if was == now:
+        place, expected = Place(f"test {session.session_id}", column=field), "another value"
+        raise UsageError(Problem("amend-same", place, was or "nothing", expected, "Nothing was changed."))
+    amendment = Amendment(
+        amended_field=field,
+        amended_from=was,
+        amended_to=now,
+        amended_by=_said(who, "--who"),
+        amended_why=_said(why, "--why"),
+        amended_at_utc=datetime.now(UTC),
+    )
+    return Amended(store.amend(session.session_id, amendment), session, was, now)
+
+
+def _said(text: str, option: str) -> str:
+    if text.strip():
+        return text.strip()
+    cure = "Say it: a change that nobody stands for cannot be defended."
+    raise UsageError(Problem("change-unsaid", Place("command line", column=option), "nothing", "some words", cure))
+
+
+def _several(test: str, sessions: list[Session]) -> Problem:
+    ids = ", ".join(f"{s.session_id} ({s.record.stage or 'no stage'}, {s.time.started_at_local})" for s in sessions)
+    expected = f"one test; there are {len(sessions)}: {ids}"
+    return Problem("test-several", Place("command line"), f"'{test}'", expected, "Give the id of the one you mean.")
