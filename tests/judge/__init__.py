@@ -5,14 +5,19 @@ physics alone and shares nothing with the programme it judges: it imports neithe
 Numbers name their source; "from memory" and "judgement" mark the ones nobody has looked up.
 """
 
+from . import faults
 from .case import Case
+from .effects import Change, Effects, Judged, WindChange, clean_twin, effects, judged, many_effects
 from .fan import Fan
+from .faults import Fault, Planted
 from .gauges import Gauge
 from .house import Air, House
 from .lines import Line, branched_damped, open_end, several_facades, sheltered_end, yard_end
+from .mast import Mast, WeatherRecord
+from .plain import Standard, standard
 from .procedure import Procedure, multi_point, single_point
-from .results import Run, Simulated, Trace, Truth
-from .simulation import many, simulate
+from .results import Run, Simulated, Trace, Truth, blind
+from .simulation import many, many_cases, simulate
 from .wind import CITY, OPEN_COUNTRY, SUBURB, WATER, Terrain, Wind
 
 __all__ = [
@@ -22,24 +27,41 @@ __all__ = [
     "WATER",
     "Air",
     "Case",
+    "Change",
+    "Effects",
     "Fan",
+    "Fault",
     "Gauge",
     "House",
+    "Judged",
     "Line",
+    "Mast",
+    "Planted",
     "Procedure",
     "Run",
     "Simulated",
+    "Standard",
     "Terrain",
     "Trace",
     "Truth",
+    "WeatherRecord",
     "Wind",
+    "WindChange",
+    "blind",
     "branched_damped",
+    "clean_twin",
+    "effects",
+    "faults",
+    "judged",
     "many",
+    "many_cases",
+    "many_effects",
     "multi_point",
     "open_end",
     "several_facades",
     "sheltered_end",
     "simulate",
     "single_point",
+    "standard",
     "yard_end",
 ]

@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from .fan import Fan
+from .faults import Fault
 from .gauges import Gauge
 from .house import Air, House
 from .lines import Line, open_end
+from .mast import Mast
 from .procedure import Procedure
 from .wind import Wind
-
-STEPS_A_SECOND = 2
-STEP_S = 1 / STEPS_A_SECOND
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,3 +30,5 @@ class Case:
     fan: Fan = field(default_factory=Fan)
     procedure: Procedure = field(default_factory=Procedure)
     keep_trace: bool = False
+    faults: tuple[Fault, ...] = ()
+    mast: Mast | None = None  # where there is one, a weather record stands beside the test

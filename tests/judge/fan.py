@@ -39,12 +39,18 @@ class Fan:
 
     def delivered(self, setting_m3_s: np.ndarray, opening: int, excess_pa: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Flow [m3/s] at an excess of pressure over the target, and its slope with that excess [m3/(s Pa)]."""
-        fall = (self.openings_m3_h[opening] / 3600) ** 2 / self.shut_off_pa
-        square = setting_m3_s**2 - fall * excess_pa
-        flow = np.sqrt(np.maximum(square, LEAST_SQUARE))
-        return flow, np.where(square > LEAST_SQUARE, -fall / (2 * flow), 0.0)
+        return delivered(setting_m3_s, (self.openings_m3_h[opening] / 3600) ** 2 / self.shut_off_pa, excess_pa)
 
     def reading_pa(self, flow_m3_s: np.ndarray, coefficient_m3_h: np.ndarray, rho_kg_m3: float) -> np.ndarray:
         """Fan pressure [Pa] at a true flow of air of some density: indicated flow = true flow (rho/rho_cal)^(1/2)."""
         indicated = flow_m3_s * 3600 * np.sqrt(rho_kg_m3 / REFERENCE_DENSITY_KG_M3)
         return (indicated / coefficient_m3_h) ** 2
+
+
+def delivered(
+    setting_m3_s: np.ndarray, fall: np.ndarray | float, excess_pa: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Flow [m3/s] and slope [m3/(s Pa)] of fans whose squared flow falls by `fall` [(m3/s)2/Pa] a pascal of excess."""
+    square = setting_m3_s**2 - fall * excess_pa
+    flow = np.sqrt(np.maximum(square, LEAST_SQUARE))
+    return flow, np.where(square > LEAST_SQUARE, -fall / (2 * flow), 0.0)

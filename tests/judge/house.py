@@ -29,6 +29,7 @@ CP_WINDWARD, CP_LEEWARD, CP_SIDES = 0.6, -0.3, -0.65
 LINEAR_BELOW_PA = 1e-3  # the power law has an infinite slope at nought; below this it is a straight line
 BALANCED = 1e-10  # residual of the mass balance over the sum of its parts
 MOST_ROUNDS = 80
+HALVED_EVERY = 12  # Newton's method goes round in circles at a hole of square-root law; halving ends it
 
 
 def density(temperature_c: float, pressure_pa: float = REFERENCE_PRESSURE_PA) -> float:
@@ -120,11 +121,21 @@ def cp(angle_deg: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True, slots=True)
 class Envelope:
-    """The leaks as the mass balance sees them: mass flow [kg/s] at 1 Pa outwards and inwards, and the exponent."""
+    """The leaks as the mass balance sees them: mass flow [kg/s] at 1 Pa outwards and inwards, and the exponent.
+
+    Of one house (leaks,), or of several side by side (tests, leaks) with exponents (tests, 1).
+    """
 
     outwards: np.ndarray
     inwards: np.ndarray
-    exponent: float
+    exponent: float | np.ndarray
+
+    @classmethod
+    def together(cls, houses: list[tuple[House, Air]]) -> Envelope:
+        """Several houses side by side, of as many leaks each."""
+        each = [cls.of(house, air) for house, air in houses]
+        exponent = np.array([[one.exponent] for one in each])
+        return cls(np.stack([one.outwards for one in each]), np.stack([one.inwards for one in each]), exponent)
 
     @classmethod
     def of(cls, house: House, air: Air) -> Envelope:
@@ -147,18 +158,23 @@ class Envelope:
         return over * across_pa, over * steepness
 
 
-def balance(envelope: Envelope, outside_pa: np.ndarray, fan, start_pa: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def balance(
+    envelope: Envelope, outside_pa: np.ndarray, fan, start_pa: np.ndarray, leaks: np.ndarray | None = None
+) -> tuple[np.ndarray, np.ndarray]:
     """Pressure inside [Pa] at which all mass flows add up to nought, and the residual over the sum of flows.
 
     `outside_pa` (tests, leaks) is what each leak has against the pressure inside; `fan(p)` gives mass flow outwards
-    through the fan and its slope (tests). Newton's method kept inside a bracket; the sum rises with p, so it ends.
+    through the fan and its slope (tests); `leaks` (tests), if given, multiplies all leaks. Newton's method kept inside
+    a bracket; the sum rises with p, so it ends.
     """
     low = outside_pa.min(axis=1) - 500.0
     high = outside_pa.max(axis=1) + 500.0
     p = start_pa.copy()
     residual = np.full(p.shape, np.inf)
-    for _ in range(MOST_ROUNDS):
+    for turn in range(MOST_ROUNDS):
         through, slope = envelope.flows(p[:, None] - outside_pa)
+        if leaks is not None:
+            through, slope = through * leaks[:, None], slope * leaks[:, None]
         fan_flow, fan_slope = fan(p)
         total = through.sum(axis=1) + fan_flow
         residual = np.abs(total) / (np.abs(through).sum(axis=1) + np.abs(fan_flow) + 1e-12)
@@ -168,6 +184,7 @@ def balance(envelope: Envelope, outside_pa: np.ndarray, fan, start_pa: np.ndarra
         low = np.where(total < 0, np.maximum(low, p), low)
         high = np.where(total > 0, np.minimum(high, p), high)
         step = p - total / (slope.sum(axis=1) + fan_slope)
-        step = np.where((step > low) & (step < high), step, (low + high) / 2)
+        halved = (low + high) / 2
+        step = np.where((step > low) & (step < high), step, halved) if (turn + 1) % HALVED_EVERY else halved
         p = np.where(open_, step, p)
     raise ArithmeticError(f"the mass balance did not close: residual {residual.max():.1e}")

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from .faults import Planted
 from .house import REFERENCE_DENSITY_KG_M3, REFERENCE_PRESSURE_PA, REFERENCE_TEMPERATURE_C, House
+from .mast import WeatherRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +85,11 @@ class Trace:
 
 @dataclass(frozen=True, slots=True)
 class Simulated:
-    """One test with its truth; wind is the mean of the whole test, residual the worst of the mass balance."""
+    """One test with its truth; wind is the mean of the whole test, residual the worst of the mass balance.
+
+    A crew has `runs`, `lines`, temperatures, barometer, `weather`, `repeated`, and of the trace time, pressures, run,
+    station and averaged. The rest belongs to the judge; `blind` takes it out.
+    """
 
     truth: Truth
     runs: tuple[Run, ...]
@@ -95,3 +101,26 @@ class Simulated:
     wind_from_deg: float
     residual: float
     trace: Trace | None
+    planted: tuple[Planted, ...] = ()
+    weather: WeatherRecord | None = None
+    repeated: Simulated | None = None  # a second record of the same readings, where one was planted
+
+
+def blind(test: Simulated) -> Simulated:
+    """A test as a crew has it: truth, planted faults, true wind and true pressures are gone (nan, nothing)."""
+    nan = float("nan")
+    trace = test.trace
+    if trace is not None:
+        hidden = [name for name in Trace.__slots__ if name.startswith(("true_", "wind_"))]
+        trace = replace(trace, **{name: np.full_like(getattr(trace, name), nan) for name in hidden})
+    return replace(
+        test,
+        truth=Truth(nan, nan, nan, nan),
+        wind_10m_m_s=nan,
+        wind_from_deg=nan,
+        residual=nan,
+        trace=trace,
+        planted=(),
+        weather=test.weather and replace(test.weather, true_clock_offset_s=nan),
+        repeated=test.repeated and blind(test.repeated),
+    )

@@ -22,11 +22,11 @@ from . import (
     simulation,
     single_point,
 )
-from .case import STEP_S, STEPS_A_SECOND
 from .gauges import PERFECT_GAUGE
 from .house import Envelope, balance
 from .lines import Line
 from .plain import corrected_pa, plain_line, reference_flow
+from .steps import STEP_S, STEPS_A_SECOND
 from .wind import OPEN_COUNTRY
 
 PERFECT_FAN = Fan(flow_gain_sd=0.0, gauge=PERFECT_GAUGE)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from .case import STEPS_A_SECOND, Case
+from .case import Case
 from .gauges import shown
-from .operating import fan_density, opening_at
+from .operating import fan_density, opening_at, sign_of
 from .procedure import Stretch
 from .results import Run
+from .steps import STEPS_A_SECOND
 
 
 def seconds(steps: np.ndarray) -> np.ndarray:
@@ -16,14 +17,21 @@ def seconds(steps: np.ndarray) -> np.ndarray:
     return steps.reshape(*steps.shape[:-1], -1, STEPS_A_SECOND).mean(axis=-1)
 
 
-def fan_pressure(case: Case, plan: list[Stretch], fan_m3_s: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """What the fan gauge shows each second [Pa]; `fan_m3_s` (steps,) is the true flow of the air in the fan."""
+def fan_pressure(
+    case: Case, plan: list[Stretch], fan_m3_s: np.ndarray, across_pa: np.ndarray | float, rng: np.random.Generator
+) -> np.ndarray:
+    """What the fan gauge shows each second [Pa].
+
+    `fan_m3_s` (steps,) is the true flow of the air in the fan, `across_pa` (steps,) what a wrong reference adds, inside
+    minus outside.
+    """
     true = np.zeros(fan_m3_s.shape)
+    added = np.broadcast_to(across_pa, fan_m3_s.shape)
     for stretch in plan:
-        if stretch.station is not None:
-            during = slice(stretch.start_s * STEPS_A_SECOND, stretch.stop_s * STEPS_A_SECOND)
-            coefficient = case.fan.coefficient_m3_h(opening_at(case, stretch.station))
-            true[during] = case.fan.reading_pa(fan_m3_s[during], coefficient, fan_density(case, stretch))
+        during = slice(stretch.start_s * STEPS_A_SECOND, stretch.stop_s * STEPS_A_SECOND)
+        coefficient = case.fan.coefficient_m3_h(opening_at(case, stretch.station))
+        true[during] = case.fan.reading_pa(fan_m3_s[during], coefficient, fan_density(case, stretch))
+        true[during] += sign_of(case, stretch) * added[during]
     return shown(case.fan.gauge, seconds(true), rng)
 
 
@@ -52,7 +60,8 @@ def _run(
     after = resting[1] if len(resting) > 1 else None
     opening = [opening_at(case, s.station) for s in stations]
     coefficient = np.array([certificate * case.fan.coefficient_m3_h(i) for i in opening])
-    roots = [np.sqrt(np.maximum(fan_pa[s.start_s : s.stop_s], 0.0)).mean() for s in stations]
+    flowing = np.abs(fan_pa) if any(fault.kind == "swapped channels" for fault in case.faults) else fan_pa
+    roots = [np.sqrt(np.maximum(flowing[s.start_s : s.stop_s], 0.0)).mean() for s in stations]
     nothing = np.full(len(pressure_pa), np.nan)
     return Run(
         direction=direction,
