@@ -153,7 +153,8 @@ def _wind(windy: Standard, still: Standard, targets: list[np.ndarray]) -> WindCh
     off = [0.0]
     for i, (c, n) in enumerate(still.lines):
         low = targets[i] <= LOW_STATION_PA
-        off.extend((windy.corrected_pa[i] - (windy.flows_m3_h[i] / c) ** (1 / n))[low])
+        with np.errstate(over="ignore", divide="ignore", invalid="ignore"):  # a faulty line may be of any slope
+            off.extend((windy.corrected_pa[i] - (windy.flows_m3_h[i] / c) ** (1 / n))[low])
     worst = float(max(off, key=abs))
     possible = not np.isnan(still.flow_50_m3_h)
     return WindChange(
