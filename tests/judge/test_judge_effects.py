@@ -23,8 +23,8 @@ from . import (
     single_point,
     standard,
 )
-from .effects import _wind
 from .gauges import PERFECT_GAUGE
+from .twins import _wind
 
 BOTH = multi_point(directions=("depressurisation", "pressurisation"))
 QUICK = multi_point(targets_pa=(50.0, 30.0, 18.0, 10.0), baseline_s=20, station_s=10, settle_s=10)
