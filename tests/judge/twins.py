@@ -105,7 +105,11 @@ def many_effects(cases: Sequence[Case], seed: int) -> list[Effects]:
 
 
 def judged(cases: Sequence[Case], seed: int) -> list[Judged]:
-    """The same with the tests: test i is `simulate(cases[i], numpy.random.default_rng([seed, i]))`."""
+    """The same with the tests: test i is `simulate(cases[i], numpy.random.default_rng([seed, i]))`.
+
+    About 20 ms of one core a multi-point test of one direction, 50 ms with a fault, which has four twins; a case that
+    no other can stand beside (see `alike`) costs some ten times as much.
+    """
     found: dict[int, Judged] = {}
     for some in alike(cases, TWINS_TOGETHER):
         found.update(zip(some, _judged([cases[i] for i in some], [(seed, i) for i in some]), strict=True))
