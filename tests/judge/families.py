@@ -1,7 +1,8 @@
 """Families of tests for scoring: cases drawn at random over wind, arrangement of the line, crew, house and faults.
 
-`family(count, seed, ...)` draws members; what is not asked for is drawn. Ranges and shares are judgement unless a source
-stands beside them, so the share of affected tests says nothing about any programme. Give `[m.case for m in members]` to `judged` and keep the members for the tables.
+`family(count, seed, ...)` draws members; what is not asked for is drawn. Give `[m.case for m in members]` to `judged` and
+keep the members for the tables. Ranges and shares are judgement unless a source stands beside them, so the share of
+affected tests says nothing about any programme.
 """
 
 from __future__ import annotations
