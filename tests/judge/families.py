@@ -1,7 +1,7 @@
 """Families of tests for scoring: cases drawn at random over wind, arrangement of the line, crew, house and faults.
 
-`family(count, seed, ...)` draws members; what is not asked for is drawn. Give `[m.case for m in members]` to `judged` and
-keep the members for the tables. Ranges and shares are judgement unless a source stands beside them, so the share of
+`family(count, seed, ...)` draws members; what is not asked for is drawn. Give `[m.case for m in members]` to `judged`
+and keep the members for the tables. Ranges and shares are judgement unless a source stands beside them, so the share of
 affected tests says nothing about any programme.
 """
 
@@ -135,7 +135,8 @@ def member(
     )
     if kind is not None:
         case = replace(case, faults=(a_fault(rng, case, kind),))
-    return Member(case, wind, arrangement, crew, terrain, exponent, kind)
+    planted = case.faults[0].kind if case.faults else None  # nothing can be copied where there is one baseline
+    return Member(case, wind, arrangement, crew, terrain, exponent, planted)
 
 
 def _house(rng: np.random.Generator, exponent: float) -> House:
