@@ -24,13 +24,15 @@ from deltalake.transaction import (
 from interchange.archive.faults import VERIFY, cannot_read, fault, first_line
 from interchange.files import write_atomically
 
-Part = Literal["source", "session", "trace"]
-PARTS: tuple[Part, ...] = ("source", "session", "trace")
+Part = Literal["source", "session", "trace", "decision"]
+PARTS: tuple[Part, ...] = ("source", "session", "trace", "decision")
 TABLE = "table"
 APPLICATION = "interchange/import"
 # Carried by each commit that takes a stored revision out of the current ones; as long as there is none, all rows are
 # current and nobody needs to read the journal to find out.
 HIDING = "interchange/hidden"
+# Number of the version that last changed which tests there are or what they say: results of it hold until the next.
+TESTS = "interchange/tests"
 # Cleaning up would take older versions away, checkpoints would be files that nobody makes durable.
 _CONFIGURATION = {"delta.enableExpiredLogCleanup": "false"}
 _NO_HOOKS = PostCommitHookProperties(create_checkpoint=False, cleanup_expired_logs=False)
@@ -52,11 +54,15 @@ class Added:
 
 @dataclass(frozen=True, slots=True)
 class Version:
-    """One version of the table: its files by part, the number of the last import, whether it holds hidden rows."""
+    """One version of the table: its files by part, the number of its last entry, whether it holds hidden rows.
+
+    `tests_number` is that of the version that last changed the tests.
+    """
 
     number: int
+    tests_number: int
     files: Mapping[Part, tuple[Path, ...]]
-    import_number: int
+    entry_number: int
     hides: bool
     table: DeltaTable
 
@@ -86,7 +92,7 @@ def create(root: Path, schema: Any, added: Sequence[Added]) -> None:
         "error",
         ["part"],
         configuration=_CONFIGURATION,
-        commit_properties=_properties(0, False),
+        commit_properties=_properties(0, False, None),
         post_commithook_properties=_NO_HOOKS,
     )
     _forget_where(entry(root, 0))
@@ -97,8 +103,8 @@ def read(root: Path, version: int | None = None) -> Version:
     try:
         table = DeltaTable(_uri(root), version=version)
         files = _files(root, table.file_uris())
-        last, hiding = table.transaction_version(APPLICATION), table.transaction_version(HIDING)
-        return Version(table.version(), files, last or 0, hiding is not None, table)
+        last, hiding, tests = (table.transaction_version(mark) for mark in (APPLICATION, HIDING, TESTS))
+        return Version(table.version(), tests or 0, files, last or 0, hiding is not None, table)
     except TableNotFoundError as error:
         raise cannot_read(root / TABLE, error) from None
     except BaseException as error:  # a damaged log can end in a Rust panic, which is no Exception
@@ -110,8 +116,8 @@ def read(root: Path, version: int | None = None) -> Version:
         raise fault("archive-log", root / TABLE, first_line(error), "a log that reads", VERIFY) from None
 
 
-def append(version: Version, added: Sequence[Added], import_number: int, *, hides: bool) -> None:
-    """Add one log entry after `version`; `hides` where it takes away from what is current.
+def append(version: Version, added: Sequence[Added], entry_number: int, *, hides: bool, tests: bool) -> None:
+    """Add one log entry after `version`; `hides` where it takes away from what is current, `tests` where it changes it.
 
     Raises OvertakenError, or what the disk or the library says.
     """
@@ -121,7 +127,7 @@ def append(version: Version, added: Sequence[Added], import_number: int, *, hide
             "append",
             version.table.schema(),
             partition_by=["part"],
-            commit_properties=_properties(import_number, hides),
+            commit_properties=_properties(entry_number, hides, version.number + 1 if tests else None),
             post_commithook_properties=_NO_HOOKS,
         )
     except CommitFailedError:
@@ -165,6 +171,10 @@ def _action(file: Added) -> AddAction:
     return AddAction(file.path, file.size_bytes, {"part": file.part}, 0, True, stats)
 
 
-def _properties(import_number: int, hides: bool) -> CommitProperties:
-    marks = [APPLICATION, HIDING] if hides else [APPLICATION]
-    return CommitProperties(app_transactions=[Transaction(mark, import_number) for mark in marks])
+def _properties(entry_number: int, hides: bool, tests_number: int | None) -> CommitProperties:
+    marks = [Transaction(APPLICATION, entry_number)]
+    if hides:
+        marks.append(Transaction(HIDING, entry_number))
+    if tests_number is not None:
+        marks.append(Transaction(TESTS, tests_number))
+    return CommitProperties(app_transactions=marks)

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import UTC, datetime
 from typing import Any
+
+import pyarrow.compute as pc
 
 from interchange.archive import tables
 from interchange.archive.snapshot import STANDING, Snapshot
 from interchange.errors import Place, Problem, UsageError
 from interchange.model.amendment import amended, value_text
-from interchange.model.question import Change, Choice, Delivery, Import, Question, Trace, question_id
+from interchange.model.question import Change, Choice, Decision, Delivery, Import, Question, Trace, question_id
 from interchange.model.session import Amendment, Session
 
 _NAMED = 5  # deliveries that an error names
@@ -28,13 +30,19 @@ class Plan:
     unchanged: list[str] = field(default_factory=list)
     replaced: list[str] = field(default_factory=list)
     hidden: list[str] = field(default_factory=list)
+    decisions: list[dict[str, Any]] = field(default_factory=list)
+
+    @property
+    def last_number(self) -> int:
+        """Number of the last row; rows of all sorts are numbered in the order of commits."""
+        return int(self.journal[-1]["import_number"] if self.journal else self.decisions[-1]["decision_number"])
 
 
 def of_imports(
     before: Snapshot, imports: Sequence[Import], kept: Sequence[str | None], delivery: Delivery | None
 ) -> Plan:
     """Imports, whose originals have the hashes `kept`, as one delivery or part of one."""
-    plan, when, number = Plan(), datetime.now(UTC), before.log.import_number
+    plan, when, number = Plan(), datetime.now(UTC), before.log.entry_number
     current: dict[str, dict[str, str]] = {}
     stored: set[tuple[str, str]] = set()
     touched: set[str] = set()
@@ -75,7 +83,7 @@ def of_imports(
 
 def of_undo(before: Snapshot, delivery: str, change: Change) -> Plan:
     """Every source that stands by this delivery stands by the one before it again, or not at all."""
-    plan, when, number = Plan(), datetime.now(UTC), before.log.import_number
+    plan, when, number = Plan(), datetime.now(UTC), before.log.entry_number
     rows = _standing(before)
     there = {row["delivery"] for row in rows}
     by_source: dict[str, list[dict[str, Any]]] = {}
@@ -110,7 +118,7 @@ def of_amendment(before: Snapshot, session_id: str, amendment: Amendment) -> Pla
     newest = _standing(before, [session.source.source_sha256])[-1]
     own = before.traces(session_id)
     revision = tables.stored_revision(changed, own)
-    number = before.log.import_number + 1
+    number = before.log.entry_number + 1
     row = tables.changed_row(
         newest,
         "amended",
@@ -120,6 +128,14 @@ def of_amendment(before: Snapshot, session_id: str, amendment: Amendment) -> Pla
         change=Change(amendment.amended_by, amendment.amended_why),
     )
     return Plan([row], [(changed, revision)], [(trace, revision) for trace in own], replaced=[session_id])
+
+
+def of_decision(before: Snapshot, decision: Decision) -> Plan:
+    """What a reviewer decided, with the revision of the test as it stands now."""
+    current = before.current
+    (revision,) = current.filter(pc.equal(current["session_id"], decision.session_id))["revision"].to_pylist()
+    row = {"decision_number": before.log.entry_number + 1, "revision": revision, **asdict(decision)}
+    return Plan(decisions=[row])
 
 
 def _standing(before: Snapshot, sources: Collection[str] | None = None) -> list[dict[str, Any]]:

@@ -17,7 +17,7 @@ from interchange.archive import tables
 from interchange.archive.faults import cannot_read
 from interchange.archive.log import Part, Version
 from interchange.errors import Problem
-from interchange.model.question import Question, Trace
+from interchange.model.question import Decision, Question, Trace
 from interchange.model.session import Session
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ class Snapshot:
         ("runs.list.element.points.list.element.envelope_pressure_pa"); only they are read. `where` keeps rows whose
         column holds one of the values given for it. `every_revision` adds revisions that are no longer current.
         """
-        hidden = None if part == "source" or every_revision else self._hidden
+        hidden = None if part in ("source", "decision") or every_revision else self._hidden
         for path in self.log.files[part]:
             try:
                 with pq.ParquetFile(path) as file:
@@ -113,6 +113,12 @@ class Snapshot:
             row["problems"] = tuple(map(tables.problem, row["problems"]))
             row["questions"] = tuple(map(tables.question, row["questions"]))
             yield JournalEntry(**row)
+
+    def decisions(self) -> Iterator[Decision]:
+        """Every decision on record, oldest first."""
+        rows = pa.Table.from_batches(self.batches("decision"), tables.SCHEMAS["decision"]).sort_by("decision_number")
+        for row in rows.drop_columns(["decision_number", "revision"]).to_pylist():
+            yield Decision(**row)
 
     def sql(self) -> duckdb.DuckDBPyConnection:
         """A locked connection with the views for people; run what a stranger wrote through `query.query` instead."""

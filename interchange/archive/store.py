@@ -20,7 +20,7 @@ from interchange.archive.settings import Settings
 from interchange.archive.snapshot import Snapshot
 from interchange.errors import Place, Problem, SourceError
 from interchange.files import fsync_file, fsync_folder
-from interchange.model.question import Change, Delivery, Import, Trace
+from interchange.model.question import Change, Decision, Delivery, Import, Trace
 from interchange.model.session import Amendment
 
 # What a commit does, in this order; `after_step` is called with each name once it is done.
@@ -142,6 +142,10 @@ class Store:
         """
         return self._transact(lambda before: planning.of_amendment(before, session_id, amendment), after_step)
 
+    def decide(self, decision: Decision, after_step: Callable[[str], None] = lambda step: None) -> Receipt:
+        """Put on record what a reviewer decided of a current test. Raises ArchiveError where it cannot be written."""
+        return self._transact(lambda before: planning.of_decision(before, decision), after_step)
+
     def _transact(self, planned: Callable[[Snapshot], Plan], after_step: Callable[[str], None]) -> Receipt:
         """Write what is planned after the newest version; planned anew whenever another writer was first."""
         try:
@@ -165,8 +169,11 @@ class Store:
     def _write(self, plan: Plan) -> list[log.Added]:
         written: list[log.Added] = []
         try:
-            journal = pa.Table.from_pylist(plan.journal, schema=tables.SCHEMAS["source"])
-            written.append(_write(self.root, "source", [journal], journal))
+            plain_rows: dict[log.Part, list[dict[str, Any]]] = {"source": plan.journal, "decision": plan.decisions}
+            for part, plain in plain_rows.items():
+                if plain:
+                    table = pa.Table.from_pylist(plain, schema=tables.SCHEMAS[part])
+                    written.append(_write(self.root, part, [table], table))
             if plan.sessions:
                 rows = tables.session_rows(plan.sessions)
                 size = _ROW_GROUP["session"]
@@ -189,7 +196,7 @@ class Store:
             fsync_folder(self.root / log.TABLE)
             after_step("folders")
             hides = bool(plan.replaced or plan.hidden)
-            log.append(before.log, written, plan.journal[-1]["import_number"], hides=hides)
+            log.append(before.log, written, plan.last_number, hides=hides, tests=bool(plan.journal))
         except (log.OvertakenError, OSError, DeltaError) as error:
             failure = error
         number = log.find(self.root, before.version, written[0].path)

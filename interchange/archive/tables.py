@@ -141,6 +141,18 @@ SCHEMAS: dict[Part, pa.Schema] = {
             ("values", pa.list_(pa.float64())),
         ]
     ),
+    "decision": pa.schema(
+        [
+            ("decision_number", pa.int64()),
+            ("decided_at_utc", pa.timestamp("us", "UTC")),
+            ("session_id", pa.string()),
+            ("revision", pa.string()),
+            ("use", pa.string()),
+            ("decision", pa.string()),
+            ("decided_by", pa.string()),
+            ("decided_why", pa.string()),
+        ]
+    ),
 }
 
 

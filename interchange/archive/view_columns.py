@@ -6,11 +6,16 @@ from interchange.archive import tables, views
 
 
 def columns() -> dict[str, tuple[str, ...]]:
-    """Columns of each view over sessions, traces and the journal, by the view's name."""
+    """Columns of each view over sessions, traces, decisions and the journal, by the view's name."""
     connection = views.connect()
     for part, schema in tables.SCHEMAS.items():
         connection.register(f"{part}_rows", schema.empty_table())
-    rows = {"sessions": "FROM session_rows", "traces": "FROM trace_rows", "source": "source_rows"}
+    rows = {
+        "sessions": "FROM session_rows",
+        "traces": "FROM trace_rows",
+        "source": "source_rows",
+        "decision": "decision_rows",
+    }
     return {
         view: tuple(connection.sql(views.template(view).substitute(rows)).columns)
         for view in sorted(views.names())

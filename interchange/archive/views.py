@@ -70,7 +70,7 @@ def fill(
         else:  # the archive is older than registers
             absent.add(f"register_{name}")
     for view in sorted(absent & set(wanted or ())):
-        raise _not_computed(root, view, version.number) if view in derived.KINDS else _no_register(root, view)
+        raise _not_computed(root, view, version.tests_number) if view in derived.KINDS else _no_register(root, view)
     current = Template((_SQL / ("_current.sql" if version.hides else "_all.sql")).read_text())
     for part, name in (("session", "sessions"), ("trace", "traces")):
         rows[name] = current.substitute(part=rows[part], source=rows["source"])
@@ -100,7 +100,7 @@ def _behind(used: Collection[str]) -> set[str]:
 
 def _derived(root: Path, version: Version) -> dict[str, tuple[Path, ...]]:
     found: dict[str, tuple[Path, ...]] = {}
-    for one in derived.current(root, version.number):
+    for one in derived.current(root, version.tests_number):
         found[one.kind] = (*found.get(one.kind, ()), one.path)
     return found
 

@@ -14,7 +14,8 @@ from interchange.table import counted
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
-def _who_and_why(command: Command) -> Command:
+def who_and_why(command: Command) -> Command:
+    """Add --who and --why."""
     command = click.option("--why", required=True, metavar="TEXT", help="Why; it stays on record.")(command)
     return click.option(
         "--who", required=True, metavar="NAME", help="Who says so: a pseudonym will do; it stays on record."
@@ -43,7 +44,7 @@ def _recompute(root: Path, again: bool) -> None:
 @click.command()
 @click.argument("delivery")
 @archive_option
-@_who_and_why
+@who_and_why
 @_recompute_option
 def undo(delivery: str, root: Path, who: str, why: str, again: bool) -> None:
     """Let what a delivery brought stand no more.
@@ -63,13 +64,13 @@ def undo(delivery: str, root: Path, who: str, why: str, again: bool) -> None:
     )
 
 
-@click.command()
+@click.command(context_settings={"ignore_unknown_options": True})  # a value below zero is no option
 @click.argument("test", metavar="JOB|ID")
 @click.argument("field")
 @click.argument("value", required=False)
 @click.option("--empty", is_flag=True, help="Empty the field instead of giving it a value.")
 @archive_option
-@_who_and_why
+@who_and_why
 @_recompute_option
 def amend(test: str, field: str, value: str | None, empty: bool, root: Path, who: str, why: str, again: bool) -> None:
     """Correct one field of a test, with who and why.

@@ -26,6 +26,8 @@ COMMANDS: Final[dict[str, tuple[str, str, str]]] = {
     "show": ("tests", "show", "Show one test: readings, results, checks, verdicts."),
     "recompute": ("recompute", "recompute", "Recompute leakage from the raw readings, and check it."),
     "assess": ("assess", "assess", "Estimate what wind left of each test, and list where the result differs."),
+    "review": ("reviewing", "review", "List the tests that wait for a decision, with what the checks suggest."),
+    "decide": ("reviewing", "decide", "Put on record what was decided of a test."),
     "amend": ("changing", "amend", "Correct one field of a test, with who and why."),
     "undo": ("changing", "undo", "Let what a delivery brought stand no more."),
     "query": ("query", "query", "Ask the archive one question in SQL."),

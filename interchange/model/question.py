@@ -100,6 +100,18 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
+class Decision:
+    """What a reviewer decided of a test, for one use or for all; it stands above the computed verdict."""
+
+    session_id: str
+    use: str | None
+    decision: str
+    decided_by: str
+    decided_why: str
+    decided_at_utc: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class Import:
     """One source on its way into the archive: its bytes, what they turned into, and what stood in the way."""
 

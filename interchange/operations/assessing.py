@@ -67,7 +67,7 @@ def assess_archive(root: Path, *, progress: Callable[[str], None] = lambda _: No
     for reference, tables in pieces.items():
         if tables:
             table = pa.concat_tables(tables)
-            derived.write(store.root, "estimates", reference, snapshot.version, table, register.fingerprint)
+            derived.write(store.root, "estimates", reference, snapshot.log.tests_number, table, register.fingerprint)
     return Estimated(snapshot.version, tuple(pieces), store.settings.units)
 
 

@@ -11,7 +11,7 @@ from interchange.errors import Place, Problem, UsageError
 from interchange.model.amendment import read_value, value_text
 from interchange.model.question import Change
 from interchange.model.session import Amendment, Session
-from interchange.operations.select import select_sessions
+from interchange.operations.select import one_test
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +26,7 @@ class Amended:
 
 def undo_delivery(root: Path, delivery: str, who: str, why: str) -> Receipt:
     """Let what a delivery brought stand no more. Raises UsageError where there is none, ArchiveError as a commit."""
-    return Store.open(root).undo(delivery, Change(_said(who, "--who"), _said(why, "--why")))
+    return Store.open(root).undo(delivery, Change(said(who, "--who"), said(why, "--why")))
 
 
 def amend_test(root: Path, test: str, field: str, text: str | None, who: str, why: str) -> Amended:
@@ -35,10 +35,7 @@ def amend_test(root: Path, test: str, field: str, text: str | None, who: str, wh
     Raises UsageError where there is no such test or several, no such field, or the field cannot hold the value.
     """
     store = Store.open(root)
-    sessions = select_sessions(store.snapshot(), [test])
-    if len(sessions) > 1:
-        raise UsageError(_several(test, sessions))
-    (session,) = sessions
+    session = one_test(store.snapshot(), test)
     was = value_text(session, field)
     now = None if text is None else read_value(session, field, text)
     if was == now:
@@ -48,21 +45,16 @@ def amend_test(root: Path, test: str, field: str, text: str | None, who: str, wh
         amended_field=field,
         amended_from=was,
         amended_to=now,
-        amended_by=_said(who, "--who"),
-        amended_why=_said(why, "--why"),
+        amended_by=said(who, "--who"),
+        amended_why=said(why, "--why"),
         amended_at_utc=datetime.now(UTC),
     )
     return Amended(store.amend(session.session_id, amendment), session, was, now)
 
 
-def _said(text: str, option: str) -> str:
+def said(text: str, option: str) -> str:
+    """What somebody said under an option. Raises UsageError where it is nothing."""
     if text.strip():
         return text.strip()
     cure = "Say it: a change that nobody stands for cannot be defended."
     raise UsageError(Problem("change-unsaid", Place("command line", column=option), "nothing", "some words", cure))
-
-
-def _several(test: str, sessions: list[Session]) -> Problem:
-    ids = ", ".join(f"{s.session_id} ({s.record.stage or 'no stage'}, {s.time.started_at_local})" for s in sessions)
-    expected = f"one test; there are {len(sessions)}: {ids}"
-    return Problem("test-several", Place("command line"), f"'{test}'", expected, "Give the id of the one you mean.")

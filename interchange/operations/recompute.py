@@ -82,7 +82,7 @@ def recompute_archive(
         for kind, some in tables.items():
             if some:
                 table = pa.concat_tables(some)
-                derived.write(store.root, kind, reference, snapshot.version, table, register.fingerprint)
+                derived.write(store.root, kind, reference, snapshot.log.tests_number, table, register.fingerprint)
     asked = any(rules.thresholds for rules in chosen)
     return Recomputed(snapshot.version, tuple(collected), store.settings.units, asked)
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import json
+from collections.abc import Iterable, Iterator
 
+from interchange.model.question import Decision
 from interchange.model.session import Run, Session, WeatherStation
 from interchange.quantities import QUANTITIES
 from interchange.report.heads import Units, shown, with_unit
 from interchange.report.section import Section
+from interchange.report.sentences import use_words
 from interchange.table import Row, Table
 
 
@@ -38,6 +41,26 @@ def recorded(session: Session, units: Units) -> Iterator[Section]:
     said = tuple(_reported(session, units))
     if said or session.runs:
         yield Section("What the source reports", said or ("It reports no result.",))
+
+
+def by_people(session: Session, decisions: Iterable[Decision]) -> Iterator[Section]:
+    """What people amended of a test and decided of it, oldest first; nothing where they did neither."""
+    lines = []
+    for change in session.amendments:
+        was, now = (_plain(value) for value in (change.amended_from, change.amended_to))
+        lines.append(f"{change.amended_field}: {was} → {now}, by {change.amended_by} ({change.amended_why})")
+    for made in decisions:
+        uses = use_words(made.use) if made.use else "all uses"
+        word = made.decision.replace("_", " ")
+        lines.append(f"Decided: {word}, for {uses}, by {made.decided_by} ({made.decided_why})")
+    if lines:
+        yield Section("What people changed and decided", tuple(lines))
+
+
+def _plain(value: str | None) -> str:
+    """A value kept as JSON, as people write it."""
+    told = None if value is None else json.loads(value)
+    return "nothing" if told is None else f"{told:g}" if isinstance(told, float) else str(told)
 
 
 _SAID = {

@@ -36,8 +36,22 @@ def select_sessions(snapshot: Snapshot, names: Sequence[str]) -> list[Session]:
     return sorted(found.values(), key=lambda s: (s.record.job_id or "", str(s.time.started_at_local), s.session_id))
 
 
+def one_test(snapshot: Snapshot, name: str) -> Session:
+    """The test of a job number or id. Raises UsageError where there is none, or several."""
+    sessions = select_sessions(snapshot, [name])
+    if len(sessions) > 1:
+        raise UsageError(_several(name, sessions))
+    return sessions[0]
+
+
 def _by_id(snapshot: Snapshot, start: str) -> list[Session]:
     if len(start) < _SHORTEST_ID:
         return []
     ids = [name for name in snapshot.current["session_id"].to_pylist() if name.startswith(start)]
     return list(snapshot.sessions(session_ids=ids)) if ids else []
+
+
+def _several(test: str, sessions: Sequence[Session]) -> Problem:
+    ids = ", ".join(f"{s.session_id} ({s.record.stage or 'no stage'}, {s.time.started_at_local})" for s in sessions)
+    expected = f"one test; there are {len(sessions)}: {ids}"
+    return Problem("test-several", Place("command line"), f"'{test}'", expected, "Give the id of the one you mean.")

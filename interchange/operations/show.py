@@ -10,13 +10,14 @@ from pathlib import Path
 from interchange.analysis.leakage import SHARES
 from interchange.archive import batches, registers
 from interchange.archive.store import Store
+from interchange.model.question import Decision
 from interchange.model.register import CalibrationRow
 from interchange.model.ruleset import RuleSet
 from interchange.model.session import Session
 from interchange.operations.assess import Assessed, assess, words
 from interchange.operations.how_sure import how_sure
 from interchange.operations.recompute import DISPLAYED
-from interchange.operations.recorded import heading, recorded
+from interchange.operations.recorded import by_people, heading, recorded
 from interchange.operations.rules import load_rule_sets
 from interchange.operations.select import select_sessions
 from interchange.quantities import NOT_EVALUATED, PASS
@@ -53,14 +54,24 @@ def show_tests(root: Path, name: str, version: int | None = None) -> list[TestVi
     Raises UsageError where there is none.
     """
     store = Store.open(root)
-    sessions = select_sessions(store.snapshot(version), [name])
+    snapshot = store.snapshot(version)
+    sessions = select_sessions(snapshot, [name])
+    decisions = list(snapshot.decisions())
     rule_sets = load_rule_sets(store.settings.rule_sets)
     calibrations = registers.calibrations(store.root).rows
-    return [_view(session, _assessed(session, rule_sets, calibrations), store.settings.units) for session in sessions]
+    return [
+        _view(
+            session,
+            [made for made in decisions if made.session_id == session.session_id],
+            _assessed(session, rule_sets, calibrations),
+            store.settings.units,
+        )
+        for session in sessions
+    ]
 
 
-def _view(session: Session, assessed: Sequence[Assessed], units: Units) -> TestView:
-    sections = list(recorded(session, units))
+def _view(session: Session, decisions: Sequence[Decision], assessed: Sequence[Assessed], units: Units) -> TestView:
+    sections = [*recorded(session, units), *by_people(session, decisions)]
     if assessed:
         sections.append(Section("Flow at 50 Pa", tuple(_areas(assessed, units)), _results(assessed, _RESULTS)))
         shares = "What each correction did to the displayed flow at 50 Pa"

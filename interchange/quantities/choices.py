@@ -52,5 +52,6 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "import_state": ("imported", "held", "refused", "amended", "undone"),
     "conforms": ("yes", "no", "cannot_tell", "not_asked"),
     "use": ("flow_at_50", "low_pressure_and_exponent", "before_after", "publishable"),
+    "decision": ("accept", "accept_with_note", "ask_for_data", "return", "waive"),
     "verdict": ("sound", "note", "retest_advised", "cannot_tell"),
 }

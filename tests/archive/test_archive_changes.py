@@ -14,7 +14,7 @@ from interchange.archive.store import STEPS, Store
 from interchange.archive.verify import verify
 from interchange.errors import UsageError
 from interchange.model.amendment import read_value, value_text
-from interchange.model.question import Change, Delivery
+from interchange.model.question import Change, Decision, Delivery
 from interchange.model.session import Amendment, Session
 
 WHO = Change("office 2", "wrong programme")
@@ -229,3 +229,40 @@ def test_what_a_journal_row_of_an_older_archive_lacks_is_absent(store: Store) ->
     (row,) = store.snapshot().journal()
     assert dataclasses.asdict(row)["delivery"] is None
     assert len(standing(store)) == 1
+
+
+def decision(session_id: str, word: str, use: str | None = None) -> Decision:
+    return Decision(session_id, use, word, "reviewer 1", "looked at it", datetime(2026, 3, 3, 8, 0, tzinfo=UTC))
+
+
+def test_the_newest_decision_stands_and_earlier_ones_stay_on_record(store: Store) -> None:
+    of = source()
+    store.commit([imported(of, single_point(of))])
+    (session,) = standing(store).values()
+    for word, use in (("return", None), ("accept", None), ("waive", "publishable")):
+        store.decide(decision(session.session_id, word, use))
+    sql = "SELECT use, decision, decided_on_current FROM decisions ORDER BY use NULLS FIRST"
+    found = store.snapshot().sql().execute(sql).fetchall()
+    assert found == [(None, "accept", True), ("publishable", "waive", True)]
+    assert [one.decision for one in store.snapshot().decisions()] == ["return", "accept", "waive"]
+    assert sound(store)
+
+
+def test_a_decision_on_a_test_that_changed_since_says_so(store: Store) -> None:
+    of = source()
+    store.commit([imported(of, single_point(of))])
+    (session,) = standing(store).values()
+    store.decide(decision(session.session_id, "accept"))
+    store.amend(session.session_id, amendment(session, "volume_m3", "300"))
+    sql = "SELECT decision, decided_on_current FROM decisions"
+    assert store.snapshot().sql().execute(sql).fetchall() == [("accept", False)]
+
+
+def test_a_decision_leaves_results_as_they_are(store: Store) -> None:
+    of = source()
+    store.commit([imported(of, single_point(of))])
+    (session,) = standing(store).values()
+    before = store.snapshot()
+    store.decide(decision(session.session_id, "accept"))
+    after = store.snapshot()
+    assert (after.version, after.log.tests_number) == (before.version + 1, before.log.tests_number)

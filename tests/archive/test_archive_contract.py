@@ -45,18 +45,20 @@ def test_a_log_entry_holds_the_files_with_their_row_counts_only_and_our_transact
     assert [add["partitionValues"] for add in entry["add"]] == [
         {"part": part} for part in ("source", "session", "trace")
     ]
-    (txn,) = entry["txn"]
-    assert (txn["appId"], txn["version"]) == ("interchange/import", 4)
+    assert [(txn["appId"], txn["version"]) for txn in entry["txn"]] == [
+        ("interchange/import", 4),
+        ("interchange/tests", 1),
+    ]
     assert set(actions(store, 0)) == {"commitInfo", "protocol", "metaData", "add", "txn"}
 
 
 def test_a_second_commit_from_the_same_version_is_refused_whatever_its_number(store: Store) -> None:
     early, late = log.read(store.root), log.read(store.root)
     added = [log.Added("part=source/none.parquet", "source", 1, 0)]
-    log.append(early, added, 90, hides=False)
+    log.append(early, added, 90, hides=False, tests=True)
     for number in (89, 90, 91):
         with pytest.raises(log.OvertakenError):
-            log.append(late, added, number, hides=number == 90)
+            log.append(late, added, number, hides=number == 90, tests=True)
     assert log.read(store.root).number == 3
 
 
@@ -66,7 +68,11 @@ def test_the_log_tells_from_which_version_on_there_are_hidden_rows(store: Store)
     store.commit([imported(of, single_point(of))])
     store.commit(batch_of_imports("c", 1))
     assert [log.read(store.root, number).hides for number in (2, 3, 4)] == [False, True, True]
-    assert [txn["appId"] for txn in actions(store, 3)["txn"]] == ["interchange/import", "interchange/hidden"]
+    assert [txn["appId"] for txn in actions(store, 3)["txn"]] == [
+        "interchange/import",
+        "interchange/hidden",
+        "interchange/tests",
+    ]
     for version, count in ((2, 6), (3, 6), (4, 8)):
         assert len(list(store.snapshot(version).sessions())) == count
         sql = "SELECT count(*), count(DISTINCT session_id) FROM sessions"
@@ -81,6 +87,7 @@ def test_old_versions_are_never_cleaned_up_and_no_checkpoint_is_written(store: S
             [log.Added(f"part=source/{number}.parquet", "source", 1, 0)],
             100 + number,
             hides=False,
+            tests=True,
         )
     names = {path.name for path in (store.root / "table/_delta_log").iterdir()}
     assert names == {f"{number:020d}.json" for number in range(102)}

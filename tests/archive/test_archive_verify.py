@@ -149,7 +149,7 @@ def forge(store: Store, part: log.Part, table: object) -> None:
     written = parquet.write(store.root / "table" / f"part={part}", [table], table)  # type: ignore[arg-type, list-item]
     version = log.read(store.root)
     added = log.Added(f"part={part}/{written.path.name}", part, written.size_bytes, written.rows)
-    log.append(version, [added], version.import_number + 1, hides=False)
+    log.append(version, [added], version.entry_number + 1, hides=False, tests=True)
 
 
 def test_a_session_twice_and_traces_that_do_not_fit_are_found(tmp_path: Path) -> None:

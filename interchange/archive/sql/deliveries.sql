@@ -10,7 +10,7 @@ SELECT
 FROM (
     SELECT
         *,
-        import_state IN ('imported', 'amended', 'undone')
+        (import_state IN ('imported', 'amended') OR (import_state = 'undone' AND len(session_ids) > 0))
         AND import_number = max(import_number) FILTER (WHERE import_state IN ('imported', 'amended', 'undone')) OVER (
             PARTITION BY source_sha256
         ) AS standing
