@@ -1,333 +1,258 @@
-"""Reads spreadsheets in OpenDocument (ISO/IEC 26300, `.ods`)."""
+"""Spreadsheets in OpenDocument (ISO/IEC 26300, `.ods`), read by odfdo, row by row as lxml streams them.
+
+odfdo gives cells, styles and text. It takes `1_0` for ten and leaves out fractions of a second in durations, so what an
+attribute writes as a number, a date or a duration is proved and taken here.
+"""
 
 from __future__ import annotations
 
 import re
-from bisect import bisect_left
-from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
+from functools import cache
+from typing import TYPE_CHECKING, Any
 
 from interchange.errors import Place
 from interchange.reading.workbook_parts import (
     LAST_COLUMN,
     LAST_ROW,
-    Budget,
     Grid,
-    Limits,
+    Look,
     Package,
-    Part,
-    Tallies,
-    Tally,
     broken,
     locked,
     number,
-    plain,
     too_much,
     whole,
 )
-from interchange.reading.workbook_sheets import CellError, Sheet, Span, Value, Workbook, letters
+from interchange.reading.workbook_sheets import CellError, Span, Value, Workbook
 
-_CELLS = ("table-cell", "covered-table-cell")
-_NOT_OF_THE_CELL = ("annotation", "ruby-text", "frame")  # text within that is not the cell's
-_ERROR_TYPE = ("urn:org:documentfoundation:names:experimental:calc:xmlns:calcext:1.0}value-type", "error")
+if TYPE_CHECKING:
+    from odfdo import Element
+
+_NAMESPACE = "{{urn:oasis:names:tc:opendocument:xmlns:{}:1.0}}"
+_OFFICE, _TABLE, _TEXT = (_NAMESPACE.format(name) for name in ("office", "table", "text"))
+_AUTOMATIC, _BODY = _OFFICE + "automatic-styles", _OFFICE + "spreadsheet"
+_ASIDE_TAGS = (_OFFICE + "annotation", _TEXT + "ruby-text", _NAMESPACE.format("drawing") + "frame")
+_STREAMED = (*(_TABLE + name for name in ("table", "table-column", "table-row", "table-source")), _AUTOMATIC)
+_CELLS = ("table:table-cell", "table:covered-table-cell")
+_ASIDE = "descendant::office:annotation|descendant::text:ruby-text|descendant::draw:frame"  # not the cell's own text
 _LONGEST_BLANK = 10_000  # blanks that one element may stand for
 _BLANKS = re.compile(r"[ \t\r\n]+")
-_DURATION = re.compile(r"(-?)P(?:(\d+)D)?T?(?:(\d+)H)?(?:(\d+)M)?(?:(\d+(?:[.,]\d+)?)S)?")
-_FRACTION = re.compile(r"[.,](\d+)$")
+_DURATION = re.compile(r"(-?)P(?:(\d+)D)?(?:T(?:(\d+)H)?(?:(\d+)M)?(?:(\d+(?:[.,]\d+)?)S)?)?", re.ASCII)
 
 
-def read(package: Package, limits: Limits) -> Workbook:
-    """The sheets of a workbook. Raises WorkbookFault."""
-    if "META-INF/manifest.xml" in package.names:
-        manifest = _Manifest()
-        package.parse("META-INF/manifest.xml", manifest)
-        if manifest.encrypted:
-            raise locked(package.file)
-    part = _Content(package.file, limits)
+def read(package: Package) -> Workbook:
+    """The sheets of a workbook. Raises WorkbookFault, ImportError without odfdo, and whatever lxml and odfdo raise."""
+    from lxml import etree
+    from odfdo import Element
+
+    for member in ("META-INF/manifest.xml", "styles.xml", "content.xml"):
+        if member in package.names or member == "content.xml":
+            package.look_through(member, _Look(package.file))
+    styles, grids, depth = _Styles(), [], 0
     if "styles.xml" in package.names:
-        package.parse("styles.xml", part)
-    package.parse("content.xml", part)
-    return Workbook(tuple(part.sheets))
+        styles.add(Element.from_tag(etree.fromstring(package.zip.read("styles.xml"))))
+    sheet: _Sheet | None = None
+    stream = package.zip.open("content.xml")
+    for event, element in etree.iterparse(stream, ("start", "end"), tag=_STREAMED, resolve_entities=False):
+        name = element.tag.removeprefix(_TABLE)
+        if name == "table":
+            depth += 1 if event == "start" else -1
+            if event == "start" and depth == 1 and element.getparent().tag == _BODY:
+                sheet = _Sheet(package, Element.from_tag(element), styles)
+            elif depth == 0 and sheet is not None:
+                # without what another file held, kept beside a link to it
+                grids += [] if sheet.copied else [sheet.grid]
+                sheet = None
+                if len(grids) > package.limits.sheets:
+                    limit = f"{package.limits.sheets:,} sheets"
+                    raise too_much(Place(package.file), f"more than {limit}", limit)
+        elif event == "end" and name == _AUTOMATIC:
+            styles.add(Element.from_tag(element))
+        elif event == "end" and sheet is not None and depth == 1:
+            if name == "table-row":
+                sheet.add_row(Element.from_tag(element), _tidy(element))
+                element.clear()
+                while element.getprevious() is not None:
+                    del element.getparent()[0]
+            elif name == "table-column":
+                sheet.add_column(Element.from_tag(element))
+            else:
+                sheet.copied = True
+    return Workbook(tuple(grid.sheet() for grid in grids))
 
 
-class _Manifest(Part):
-    encrypted = False
+def _tidy(row: Any) -> bool:
+    """Make one blank of blanks and line ends in the XML; whether there is text that is not its cell's."""
+    for node in row.iter():
+        if node.text:
+            node.text = _BLANKS.sub(" ", node.text)
+        if node.tail:
+            node.tail = _BLANKS.sub(" ", node.tail)
+    for paragraph in row.iter(_TEXT + "p"):
+        if paragraph.text:
+            paragraph.text = paragraph.text.lstrip(" ")
+    return any(True for _ in row.iter(*_ASIDE_TAGS))
+
+
+class _Look(Look):
+    """Looks for what encrypts the package, and for blanks without end."""
+
+    def __init__(self, file: str) -> None:
+        super().__init__()
+        self._file = file
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
-        self.encrypted = self.encrypted or name == "encryption-data"
+        if name == "encryption-data":
+            raise locked(self._file)
+        if name == "s" and (whole(attributes.get(_TEXT[1:] + "c", "1")) or _LONGEST_BLANK + 1) > _LONGEST_BLANK:
+            raise broken(Place(self._file), f"'{attributes[_TEXT[1:] + 'c']}' blanks within a text")
 
 
-class _Styles(Part):
+class _Styles:
     """What the styles of cells and sheets say."""
 
     def __init__(self) -> None:
-        super().__init__()
-        self._style: str | None = None
-        self._date_style: str | None = None
-        self._parents: dict[str, str] = {}
-        self._data_styles: dict[str, str] = {}
+        self._named: dict[tuple[str, str], Element] = {}
         self._with_hours: set[str] = set()
-        self._struck: dict[str, bool] = {}
-        self.hidden_tables: set[str] = set()
+        self.struck, self.hours = cache(self._struck), cache(self._hours)
 
-    def start(self, name: str, attributes: dict[str, str]) -> None:
-        own = plain(attributes)
-        if name == "style":
-            self._style = own.get("name", "")
-            if "parent-style-name" in own:
-                self._parents[self._style] = own["parent-style-name"]
-            if "data-style-name" in own:
-                self._data_styles[self._style] = own["data-style-name"]
-        elif name == "date-style":
-            self._date_style = own.get("name", "")
-        elif name == "hours" and self._date_style is not None:
-            self._with_hours.add(self._date_style)
-        elif name == "text-properties" and self._style is not None and "text-line-through-style" in own:
-            self._struck[self._style] = own["text-line-through-style"] != "none"
-        elif name == "table-properties" and self._style is not None and own.get("display") == "false":
-            self.hidden_tables.add(self._style)
+    def add(self, part: Element) -> None:
+        """Take the styles of a part of the document."""
+        for style in part.get_elements("descendant::style:style"):
+            own = style.attributes
+            self._named[own.get("style:family", ""), own.get("style:name", "")] = style
+        for style in part.get_elements("descendant::number:date-style[number:hours]"):
+            self._with_hours.add(style.attributes.get("style:name", ""))
 
-    def end(self, name: str) -> None:
-        if name == "style":
-            self._style = None
-        elif name == "date-style":
-            self._date_style = None
+    def _first(self, name: str, path: str, attribute: str) -> str:
+        """What a cell style, or the nearest of those it inherits from, says; nothing where none does."""
+        seen = set()
+        while name not in seen and (style := self._named.get(("table-cell", name))) is not None:
+            seen.add(name)
+            for element in style.get_elements(path):
+                if attribute in element.attributes:
+                    return element.attributes[attribute]
+            name = style.attributes.get("style:parent-style-name", "")
+        return ""
 
-    def _line(self, style: str) -> list[str]:
-        """A style and those it inherits from."""
-        line = []
-        while style and style not in line:
-            line.append(style)
-            style = self._parents.get(style, "")
-        return line
+    def _struck(self, style: str) -> bool:
+        return self._first(style, "style:text-properties", "style:text-line-through-style") not in ("", "none")
 
-    def hours(self, style: str) -> bool:
-        """Whether a cell style shows the time of a date."""
-        named = (self._data_styles[one] for one in self._line(style) if one in self._data_styles)
-        return next(named, "") in self._with_hours
+    def _hours(self, style: str) -> bool:
+        return self._first(style, "self::*", "style:data-style-name") in self._with_hours
 
-    def struck(self, style: str) -> bool:
-        """Whether a cell style strikes its text through."""
-        return next((self._struck[one] for one in self._line(style) if one in self._struck), False)
+    def hides(self, table: str) -> bool:
+        """Whether a style hides its sheet."""
+        style = self._named.get(("table", table))
+        found = style.get_elements("style:table-properties") if style is not None else []
+        return any(one.attributes.get("table:display") == "false" for one in found)
 
 
-class _Content(_Styles):
-    """Styles, then the sheets with their cells."""
-
-    def __init__(self, file: str, limits: Limits) -> None:
-        super().__init__()
-        self.sheets: list[Sheet] = []
-        self._file, self._limits, self._budget = file, limits, Budget(limits)
-        self._now: _SheetRead | None = None
-
-    def start(self, name: str, attributes: dict[str, str]) -> None:
-        if self._now is not None:
-            self._now.start(self.path, attributes)
-        elif name == "table" and self.path[-2:-1] == ["spreadsheet"]:
-            if len(self.sheets) == self._limits.sheets:
-                limit = f"{self._limits.sheets:,} sheets"
-                raise too_much(Place(self._file), f"more than {limit}", f"at most {limit}")
-            self._now = _SheetRead(Grid(self._file, plain(attributes).get("name", ""), self._budget), self)
-            self._now.hidden = plain(attributes).get("style-name") in self.hidden_tables
-        else:
-            super().start(name, attributes)
-
-    def end(self, name: str) -> None:
-        if self._now is None:
-            super().end(name)
-        elif name == "table" and self.path[-2:-1] == ["spreadsheet"]:
-            sheet = self._now.sheet()
-            if sheet is not None:
-                self.sheets.append(sheet)
-            self._now = None
-        else:
-            self._now.end(self.path)
-
-    def characters(self, data: str) -> None:
-        if self._now is not None:
-            self._now.characters(data)
-
-
-class _SheetRead:
+class _Sheet:
     """One sheet while it is read."""
 
-    def __init__(self, grid: Grid, styles: _Styles) -> None:
-        self.grid, self._styles = grid, styles
-        self.hidden, self._copied = False, False
-        self._merged: list[Span] = []
-        self._hidden_rows: list[int] = []
-        self._hidden_columns: list[tuple[int, int]] = []
-        self._column_ends: list[int] = []  # last column of each run of alike columns
-        self._column_styles: list[str] = []
-        self._columns, self._rows, self._column = 0, 0, 0
-        self._filtered = False
-        self._uncached = Tallies()
-        self._commented, self._struck, self._percent = Tally(), Tally(), Tally()
-        self._row: dict[str, str] = {}
-        self._row_times = 1
-        self._values: list[Value] = []
-        self._cell: dict[str, str] | None = None
-        self._times = 1
-        self._paragraphs: list[str] = []
-        self._pieces: list[str] | None = None
-        self._aside = 0
-
-    def sheet(self) -> Sheet | None:
-        """The sheet; none where it is only what another file held, kept beside a link to it."""
-        if self._copied:
-            return None
-        self.grid.close()
-        return Sheet(
-            self.grid.name,
-            self.hidden,
-            tuple(self.grid.rows),
-            tuple(self._merged),
-            tuple(self._hidden_rows),
-            self.grid.hidden_columns(self._hidden_columns),
-            self._filtered,
-            self._uncached.spots,
-            (),
-            self._commented.spot,
-            self._struck.spot,
-            self._percent.spot,
-        )
-
-    def start(self, path: Sequence[str], attributes: dict[str, str]) -> None:
-        """An element begins."""
-        name = path[-1]
-        if self._cell is not None:
-            self._start_in_cell(path, plain(attributes))
-        elif name in _CELLS:
-            own = plain(attributes)
-            # the standard has no type for errors; the extension in use writes one beside the type of the standard
-            if _ERROR_TYPE in attributes.items():
-                own["value-type"] = "error"
-            self._begin_cell(own)
-        elif name == "table-row":
-            self._row = plain(attributes)
-            self._row_times = self._repeated(self._row, "number-rows-repeated", LAST_ROW - self._rows)
-            self._values, self._column = [], 0
-        elif name == "table-column":
-            own = plain(attributes)
-            times = self._repeated(own, "number-columns-repeated", LAST_COLUMN - self._columns)
-            if own.get("visibility", "visible") != "visible":
-                self._hidden_columns.append((self._columns + 1, self._columns + times))
-            self._columns += times
-            self._column_ends.append(self._columns)
-            self._column_styles.append(own.get("default-cell-style-name", ""))
-        elif name == "table-source":
-            self._copied = True
+    def __init__(self, package: Package, table: Element, styles: _Styles) -> None:
+        own = table.attributes
+        self.grid = Grid(package, own.get("table:name", ""), styles.hides(own.get("table:style-name", "")))
+        self.copied = False
+        self._package, self._styles = package, styles
+        self._rows = 0
+        self._columns: list[str] = []  # styles
 
     def _repeated(self, own: dict[str, str], name: str, most: int) -> int:
-        times = whole(own.get(name, "1"))
+        times = whole(own.get(f"table:{name}", "1"))
         if times is None or not 1 <= times <= most:
-            raise broken(Place(self.grid.place.file, self._rows + 1), f"'{own.get(name)}' for {name}")
+            raise broken(self.grid.at(self._rows + 1), f"'{own.get(f'table:{name}')}' for {name}")
         return times
 
-    def _begin_cell(self, own: dict[str, str]) -> None:
-        self._cell, self._paragraphs = own, []
-        self._times = self._repeated(own, "number-columns-repeated", LAST_COLUMN - self._column)
+    def add_column(self, column: Element) -> None:
+        """A column, or several alike."""
+        own, first = column.attributes, len(self._columns) + 1
+        times = self._repeated(own, "number-columns-repeated", LAST_COLUMN - len(self._columns))
+        self._columns += [own.get("table:default-cell-style-name", "")] * times
+        if own.get("table:visibility", "visible") != "visible":
+            self.grid.hidden_columns.append((first, first + times - 1))
 
-    def _start_in_cell(self, path: Sequence[str], own: dict[str, str]) -> None:
-        name = path[-1]
-        if self._aside or name in _NOT_OF_THE_CELL:
-            self._aside += 1
-            if name == "annotation":
-                self._commented.add(self._rows + 1, self._column + 1)
-        elif name == "p" and path[-2] in _CELLS:
-            self._pieces = []
-        elif self._pieces is not None:
-            if name == "s":
-                self._pieces.append(" " * min(whole(own.get("c")) or 1, _LONGEST_BLANK))
-            elif name == "tab":
-                self._pieces.append("\t")
-            elif name == "line-break":
-                self._pieces.append("\n")
+    def add_row(self, line: Element, asides: bool) -> None:
+        """A row, or several alike; whether something stands aside of the text of its cells."""
+        own, values, row, column = line.attributes, list[Value](), self._rows + 1, 1
+        self._package.place = self.grid.at(row)
+        times = self._repeated(own, "number-rows-repeated", LAST_ROW - self._rows)
+        for cell in line.children:
+            if cell.tag not in _CELLS:
+                continue
+            for aside in cell.get_elements(_ASIDE) if asides else ():
+                if aside.tag == "office:annotation":
+                    self.grid.mark("commented", row, column)
+                aside.delete()
+            its = cell.attributes
+            wide = self._repeated(its, "number-columns-repeated", LAST_COLUMN + 1 - column)
+            style = its.get("table:style-name") or own.get("table:default-cell-style-name")
+            style = style or "".join(self._columns[column - 1 : column])
+            self._add_cell(cell, its, style, values, (row, column, times, wide))
+            column += wide
+        visibility = own.get("table:visibility", "visible")
+        if self.grid.add(row, values, times, hidden=visibility != "visible") and visibility == "filter":
+            self.grid.filtered = True
+        self._rows += times
 
-    def characters(self, data: str) -> None:
-        """Text: runs of blanks and line ends in the XML mean one blank, and none where a paragraph begins."""
-        if self._pieces is not None and not self._aside:
-            text = _BLANKS.sub(" ", data)
-            self._pieces.append(text if self._pieces else text.lstrip(" "))
-
-    def end(self, path: Sequence[str]) -> None:
-        """An element ends."""
-        name = path[-1]
-        if self._aside:
-            self._aside -= 1
-        elif name == "p" and self._pieces is not None and path[-2] in _CELLS:
-            self._paragraphs.append("".join(self._pieces))
-            self._pieces = None
-        elif name in _CELLS and self._cell is not None:
-            self._end_cell(self._cell)
-            self._cell = None
-        elif name == "table-row":
-            self._end_row()
-
-    def _end_row(self) -> None:
-        first = self._rows + 1
-        filled = self.grid.add(first, self._values, self._row_times)
-        visibility = self._row.get("visibility", "visible")
-        if filled and visibility != "visible":
-            self._hidden_rows.extend(range(first, first + self._row_times))
-            self._filtered = self._filtered or visibility == "filter"
-        self._rows += self._row_times
-
-    def _end_cell(self, own: dict[str, str]) -> None:
-        row, column = self._rows + 1, self._column + 1
-        self._column += self._times
-        count = self._times * self._row_times
-        style = own.get("style-name") or self._row.get("default-cell-style-name") or self._column_style(column)
+    def _add_cell(
+        self, cell: Element, own: dict[str, str], style: str, values: list[Value], area: tuple[int, int, int, int]
+    ) -> None:
+        row, column, times, wide = area
+        kind = own.get("office:value-type")
+        # the standard has no type for errors; the extension in use writes one beside the type of the standard
         try:
-            value = self._value(own, style)
+            value = _value(cell, own, "error" if own.get("calcext:value-type") == "error" else kind)
         except (ValueError, LookupError, OverflowError):
-            place = Place(self.grid.place.file, row, letters(column))
-            raise broken(place, f"a cell that is no {own.get('value-type')}") from None
-        rows, columns = (whole(own.get(f"number-{what}-spanned")) or 1 for what in ("rows", "columns"))
+            raise broken(self.grid.at(row, column), f"a cell that is no {kind}") from None
+        rows, columns = (whole(own.get(f"table:number-{what}-spanned")) or 1 for what in ("rows", "columns"))
         if rows > 1 or columns > 1:
-            self.grid.count(row)
-            self._merged.append(Span(row, column, row + rows - 1, column + columns - 1))
-        if "formula" in own and value is None and own.get("value-type") is None:
-            for at in range(column, column + self._times):
-                self._uncached.add(row, at, self._row_times)
+            self.grid.merge(Span(row, column, row + rows - 1, column + columns - 1))
         if value is None:
+            if "table:formula" in own and kind is None:
+                for at in range(column, column + wide):
+                    self.grid.mark("uncached", row, at, times)
             return
-        self._values.extend([None] * (column - 1 - len(self._values)))
-        self._values.extend([value] * self._times)
+        values += [None] * (column - 1 - len(values)) + [value] * wide
         if self._styles.struck(style):
-            self._struck.add(row, column, count)
-        if own.get("value-type") == "percentage":
-            self._percent.add(row, column, count)
-
-    def _column_style(self, column: int) -> str:
-        at = bisect_left(self._column_ends, column)
-        return self._column_styles[at] if at < len(self._column_styles) else ""
-
-    def _value(self, own: dict[str, str], style: str) -> Value:
-        """What the cell holds. Raises ValueError, LookupError or OverflowError where it holds no such thing."""
-        kind = own.get("value-type")
-        text = "\n".join(self._paragraphs)
-        if kind == "error":
-            return CellError(text)
-        if kind in ("float", "currency", "percentage"):
-            return number(own["value"])
-        if kind == "date":
-            return _moment(own["date-value"], self._styles.hours(style))
-        if kind == "time":
-            return _clock(own["time-value"])
-        if kind == "boolean":
-            return {"true": True, "false": False}[own["boolean-value"]]
-        return own.get("string-value", text) or None
+            self.grid.mark("struck", row, column, times * wide)
+        if kind == "percentage":
+            self.grid.mark("percent", row, column, times * wide)
+        if type(value) is date and self._styles.hours(style):
+            values[column - 1 :] = [datetime.combine(value, time())] * wide
 
 
-def _moment(text: str, hours: bool) -> date | datetime:
-    """A date, or with a time where there is one or the style shows it; true to the millisecond."""
+def _value(cell: Element, own: dict[str, str], kind: str | None) -> Value:
+    """What the cell holds. Raises ValueError, LookupError or OverflowError where it holds no such thing."""
+    if kind in ("float", "currency", "percentage"):
+        return number(own["office:value"])
+    if kind == "date":
+        return _moment(own["office:date-value"])
+    if kind == "time":
+        return _clock(own["office:time-value"])
+    if kind == "boolean":
+        return {"true": True, "false": False}[own["office:boolean-value"]]
+    if kind not in ("string", "error", None):
+        raise ValueError(kind)
+    text = own.get("office:string-value") if kind != "error" else None
+    if text is None:
+        text = "\n".join(_text(one) for one in cell.children if one.tag == "text:p")
+    return CellError(text) if kind == "error" else text or None
+
+
+def _text(paragraph: Element) -> str:
+    text = paragraph.inner_text
+    return text if text[:1] != " " or paragraph.get_elements("descendant::text:s") else text.lstrip(" ")
+
+
+def _moment(text: str) -> date | datetime:
+    """A date, or with a time where there is one; true to the millisecond."""
     if "T" not in text:
-        day = date.fromisoformat(text)
-        return datetime.combine(day, time()) if hours else day
-    fraction = _FRACTION.search(text)
-    whole = datetime.fromisoformat(_FRACTION.sub("", text))
-    return whole + timedelta(milliseconds=round(float(f"0.{fraction[1]}") * 1000)) if fraction else whole
+        return date.fromisoformat(text)
+    moment = datetime.fromisoformat(text) + timedelta(microseconds=500)
+    return moment.replace(microsecond=moment.microsecond // 1000 * 1000)
 
 
 def _clock(text: str) -> time | timedelta:
@@ -336,8 +261,8 @@ def _clock(text: str) -> time | timedelta:
     if match is None or not any(match.groups()[1:]):
         raise ValueError(text)
     sign, days, hours, minutes, seconds = match.groups()
-    whole = timedelta(days=int(days or 0), hours=int(hours or 0), minutes=int(minutes or 0))
-    whole += timedelta(milliseconds=round(float((seconds or "0").replace(",", ".")) * 1000))
+    length = timedelta(days=int(days or 0), hours=int(hours or 0), minutes=int(minutes or 0))
+    length += timedelta(milliseconds=round(float((seconds or "0").replace(",", ".")) * 1000))
     if sign:
-        return -whole
-    return whole if whole >= timedelta(days=1) else (datetime.min + whole).time()
+        return -length
+    return length if length >= timedelta(days=1) else (datetime.min + length).time()

@@ -1,4 +1,7 @@
-"""What both forms of workbook are made of: a zip package with XML in it, and sheets that grow row by row in limits."""
+"""What both forms of workbook share: a zip package, looked through in limits before a library opens it, and its sheets.
+
+The libraries read laxly and without limits. So each member that they read is looked through first, as a stream.
+"""
 
 from __future__ import annotations
 
@@ -9,27 +12,34 @@ import re
 import xml.parsers.expat
 import zipfile
 import zlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import Literal
 
 from interchange.errors import Place, Problem
 from interchange.reading.containers import ENCRYPTED
-from interchange.reading.workbook_sheets import Spot, Value, letters, sheet_file
+from interchange.reading.workbook_sheets import Sheet, Span, Spot, Value, letters, sheet_file
 
 LAST_ROW, LAST_COLUMN = 1_048_576, 16_384  # as far as sheets of either form go
 _DEEPEST = 200  # elements within each other; honest workbooks need about twenty
+_LET_GO = ("row", "table-row", "si")  # elements that the libraries let go once they are read
+_NUMBER = re.compile(r"\s*[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?\s*")
+
+Kind = Literal["uncached", "pending", "commented", "struck", "percent"]
 
 
 @dataclass(frozen=True, slots=True)
 class Limits:
     """The most a workbook may hold.
 
-    Elements are those of its XML as far as it is read; characters are those of all its sheets as delimited text. How
-    far a member is packed is no measure here: sheets of constant columns pack hundreds of times.
+    Elements are those of its XML as far as it is read, `held` those of them that a library keeps at one time;
+    characters are those of all its sheets as delimited text. How far a member is packed is no measure here: sheets of
+    constant columns pack hundreds of times.
     """
 
     members: int = 20_000
     unpacked_bytes: int = 1 << 30
     elements: int = 20_000_000
+    held: int = 500_000
     sheets: int = 200
     cells: int = 5_000_000
     columns: int = 4096
@@ -50,10 +60,10 @@ def broken(place: Place, found: str) -> WorkbookFault:
     return WorkbookFault(Problem("workbook-broken", place, found, expected, cure, blocks="file"))
 
 
-def too_much(place: Place, found: str, expected: str) -> WorkbookFault:
-    """A workbook beyond the limits."""
+def too_much(place: Place, found: str, limit: str) -> WorkbookFault:
+    """A workbook beyond a limit."""
     cure = "Check that this is a test file; export a shorter stretch as CSV if it is one."
-    return WorkbookFault(Problem("workbook-too-large", place, found, expected, cure, blocks="file"))
+    return WorkbookFault(Problem("workbook-too-large", place, found, f"at most {limit}", cure, blocks="file"))
 
 
 def locked(file: str) -> WorkbookFault:
@@ -63,66 +73,7 @@ def locked(file: str) -> WorkbookFault:
     return WorkbookFault(Problem("workbook-password", Place(file), found, expected, cure, blocks="file"))
 
 
-class Package:
-    """The zip package of a workbook. Its members are read as streams, in limits, and never written anywhere."""
-
-    def __init__(self, data: bytes, file: str, limits: Limits) -> None:
-        self.file, self._limits, self._elements = file, limits, 0
-        try:
-            self._zip = zipfile.ZipFile(io.BytesIO(data))
-        except (zipfile.BadZipFile, ValueError, NotImplementedError):
-            raise broken(Place(file), "a workbook that does not unpack") from None
-        members = self._zip.infolist()
-        self.names = frozenset(info.filename for info in members)
-        unpacked = sum(info.file_size for info in members)
-        if len(members) > limits.members:
-            raise too_much(Place(file), f"{len(members):,} members", f"at most {limits.members:,}")
-        if unpacked > limits.unpacked_bytes:
-            raise too_much(Place(file), f"{unpacked:,} bytes once unpacked", f"at most {limits.unpacked_bytes:,}")
-        if any(info.flag_bits & ENCRYPTED for info in members):
-            raise locked(file)
-
-    def parse(self, member: str, part: Part, place: Place | None = None) -> None:
-        """Lead a member's XML through a part. Entities, and with them external ones, do not exist in workbooks."""
-        place = place or Place(self.file)
-        parser = xml.parsers.expat.ParserCreate(namespace_separator="}")
-        parser.buffer_text = True
-        parser.StartElementHandler = part.start_element
-        parser.EndElementHandler = part.end_element
-        parser.CharacterDataHandler = part.characters
-
-        def refuse(*_: object) -> None:
-            raise broken(place, f"a document type in {member}")
-
-        parser.StartDoctypeDeclHandler = refuse
-        part.elements_left = self._limits.elements - self._elements
-        try:
-            # reading never goes beyond the size the package states for a member, whatever is packed in it
-            with self._zip.open(member) as stream:
-                parser.ParseFile(stream)
-        except xml.parsers.expat.ExpatError as error:
-            raise broken(place, f"no XML in row {error.lineno} of {member}") from None
-        except KeyError:
-            raise broken(place, f"no {member} in it") from None
-        except _TooDeepError:
-            raise broken(place, f"elements too deep within each other in {member}") from None
-        except _TooManyError:
-            limit = f"{self._limits.elements:,} elements"
-            raise too_much(place, f"more than {limit} up to {member}", f"at most {limit}") from None
-        except (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, NotImplementedError, OSError):
-            raise broken(place, f"{member}, which does not unpack") from None
-        self._elements = self._limits.elements - part.elements_left
-
-
-class _TooDeepError(Exception):
-    """Elements stand too deep within each other."""
-
-
-class _TooManyError(Exception):
-    """There are more elements than may be."""
-
-
-class Part:
+class Look:
     """Follows the XML of one member: `path` holds the names of the elements around, without their namespaces.
 
     `text` collects characters while it is a list.
@@ -131,28 +82,6 @@ class Part:
     def __init__(self) -> None:
         self.path: list[str] = []
         self.text: list[str] | None = None
-        self.elements_left = 0
-
-    def start_element(self, name: str, attributes: dict[str, str]) -> None:
-        """The parser came upon the start of an element."""
-        name = name[name.rfind("}") + 1 :]
-        self.path.append(name)
-        self.elements_left -= 1
-        if self.elements_left < 0:
-            raise _TooManyError
-        if len(self.path) > _DEEPEST:
-            raise _TooDeepError
-        self.start(name, attributes)
-
-    def end_element(self, _: str) -> None:
-        """The parser came upon the end of an element."""
-        self.end(self.path[-1])
-        self.path.pop()
-
-    def characters(self, data: str) -> None:
-        """The parser came upon text."""
-        if self.text is not None:
-            self.text.append(data)
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
         """An element begins; names of its attributes are `namespace}name` or, mostly, plain."""
@@ -162,9 +91,99 @@ class Part:
 
     def taken(self) -> str:
         """The text collected so far; collecting ends."""
-        text = "".join(self.text or ())
-        self.text = None
+        text, self.text = "".join(self.text or ()), None
         return text
+
+
+class Package:
+    """The zip package of a workbook. Its members are read as streams, in limits, and never written anywhere.
+
+    `namespaces` are those of the members looked through so far. `place` is where the reading is, for a fault that a
+    library finds.
+    """
+
+    def __init__(self, data: bytes, file: str, limits: Limits) -> None:
+        self.data, self.file, self.limits, self.place = data, file, limits, Place(file)
+        self.namespaces: set[str] = set()
+        self._elements, self._cells, self._characters = 0, 0, 0
+        try:
+            self.zip = zipfile.ZipFile(io.BytesIO(data))
+        except (zipfile.BadZipFile, ValueError, NotImplementedError):
+            raise broken(Place(file), "a workbook that does not unpack") from None
+        members = self.zip.infolist()
+        self.names = frozenset(info.filename for info in members)
+        unpacked = sum(info.file_size for info in members)
+        if len(members) > limits.members:
+            raise too_much(Place(file), f"{len(members):,} members", f"{limits.members:,}")
+        if unpacked > limits.unpacked_bytes:
+            raise too_much(Place(file), f"{unpacked:,} bytes once unpacked", f"{limits.unpacked_bytes:,}")
+        if any(info.flag_bits & ENCRYPTED for info in members):
+            raise locked(file)
+
+    def look_through(self, member: str, look: Look | None = None, place: Place | None = None) -> None:
+        """Lead a look through a member's XML. Entities, and with them external ones, do not exist in workbooks."""
+        look, self.place, limits = look or Look(), place or Place(self.file), self.limits
+        path, where = look.path, self.place
+        held = let_go = 0
+        parser = xml.parsers.expat.ParserCreate(namespace_separator="}")
+        parser.buffer_text = True
+
+        def start(name: str, attributes: dict[str, str]) -> None:
+            nonlocal held, let_go
+            space, _, name = name.rpartition("}")
+            if not path:
+                self.namespaces.add(space)
+            path.append(name)
+            self._elements, held = self._elements + 1, held + 1
+            if self._elements > limits.elements:
+                limit = f"{limits.elements:,} elements"
+                raise too_much(where, f"more than {limit} up to {member}", limit)
+            if held > limits.held:
+                limit = f"{limits.held:,} elements"
+                raise too_much(where, f"more than {limit} in one piece in {member}", limit)
+            if len(path) > _DEEPEST:
+                raise broken(where, f"elements too deep within each other in {member}")
+            if name in _LET_GO:
+                let_go = held
+            look.start(name, attributes)
+
+        def end(_: str) -> None:
+            nonlocal held
+            if path[-1] in _LET_GO:
+                held = let_go
+            look.end(path[-1])
+            path.pop()
+
+        def characters(data: str) -> None:
+            if look.text is not None:
+                look.text.append(data)
+
+        def refuse(*_: object) -> None:
+            raise broken(where, f"a document type in {member}")
+
+        parser.StartElementHandler, parser.EndElementHandler = start, end
+        parser.CharacterDataHandler, parser.StartDoctypeDeclHandler = characters, refuse
+        try:
+            # reading never goes beyond the size the package states for a member, whatever is packed in it
+            with self.zip.open(member) as stream:
+                parser.ParseFile(stream)
+        except xml.parsers.expat.ExpatError as error:
+            raise broken(where, f"no XML in row {error.lineno} of {member}") from None
+        except KeyError:
+            raise broken(where, f"no {member} in it") from None
+        except (zipfile.BadZipFile, zlib.error, lzma.LZMAError, EOFError, NotImplementedError, OSError):
+            raise broken(where, f"{member}, which does not unpack") from None
+
+    def spend(self, place: Place, cells: int, characters: int) -> None:
+        """Count cells and characters. Raises WorkbookFault beyond the limits."""
+        self._cells += cells
+        self._characters += characters
+        for count, most, what in (
+            (self._cells, self.limits.cells, "cells"),
+            (self._characters, self.limits.characters, "characters"),
+        ):
+            if count > most:
+                raise too_much(place, f"more than {most:,} {what}", f"{most:,} {what}")
 
 
 def whole(text: str | None) -> int | None:
@@ -174,112 +193,80 @@ def whole(text: str | None) -> int | None:
 
 def number(text: str) -> float:
     """A number as XML writes it. Raises ValueError."""
-    value = float(text)
-    if not math.isfinite(value) or "_" in text:
+    value = float(text) if _NUMBER.fullmatch(text) else math.nan
+    if not math.isfinite(value):
         raise ValueError(text)
     return value
-
-
-def plain(attributes: dict[str, str]) -> dict[str, str]:
-    """Attributes by their names without namespaces."""
-    return {name[name.rfind("}") + 1 :]: value for name, value in attributes.items()}
-
-
-@dataclass(slots=True)
-class Budget:
-    """How much more a workbook may hold."""
-
-    limits: Limits
-    cells: int = 0
-    characters: int = 0
-
-    def spend(self, place: Place, cells: int, characters: int) -> None:
-        """Count cells and characters. Raises WorkbookFault beyond the limits."""
-        self.cells += cells
-        self.characters += characters
-        if self.cells > self.limits.cells:
-            raise too_much(place, f"more than {self.limits.cells:,} cells", f"at most {self.limits.cells:,} cells")
-        if self.characters > self.limits.characters:
-            expected = f"at most {self.limits.characters:,} characters"
-            raise too_much(place, f"more than {self.limits.characters:,} characters", expected)
-
-
-@dataclass(slots=True)
-class Tally:
-    """Counts cells of one kind and keeps the first."""
-
-    first: tuple[int, int] = (0, 0)
-    count: int = 0
-
-    def add(self, row: int, column: int, times: int = 1) -> None:
-        """Count a cell, or several from it on."""
-        if not self.count:
-            self.first = (row, column)
-        self.count += times
-
-    @property
-    def spot(self) -> Spot | None:
-        """What was counted."""
-        return Spot(*self.first, self.count) if self.count else None
-
-
-@dataclass(slots=True)
-class Tallies:
-    """Counts cells of one kind in each column."""
-
-    columns: dict[int, Tally] = field(default_factory=dict)
-
-    def add(self, row: int, column: int, times: int = 1) -> None:
-        """Count a cell, or several below it."""
-        self.columns.setdefault(column, Tally()).add(row, column, times)
-
-    @property
-    def spots(self) -> tuple[Spot, ...]:
-        """What was counted, by column."""
-        return tuple(Spot(*tally.first, tally.count) for _, tally in sorted(self.columns.items()))
 
 
 class Grid:
     """A sheet that is being read, row by row from the top."""
 
-    def __init__(self, file: str, name: str, budget: Budget) -> None:
-        self.name, self.place = name, Place(sheet_file(file, name))
+    def __init__(self, package: Package, name: str, hidden: bool) -> None:
+        self.name, self.hidden, self.place = name, hidden, Place(sheet_file(package.file, name))
         self.rows: list[tuple[Value, ...]] = []
-        self.width = 0
-        self.filled_rows = 0
-        self._budget = budget
+        self.merged: list[Span] = []
+        self.hidden_rows: list[int] = []
+        self.hidden_columns: list[tuple[int, int]] = []  # from first to last
+        self.filtered = False
+        self._package, self._width, self._filled_rows = package, 0, 0
+        self._marks: dict[tuple[Kind, int], list[int]] = {}
 
-    def add(self, number: int, values: list[Value], times: int = 1) -> int:
-        """Put a row, or several alike, at a row number; how many cells it has up to the last that holds something."""
+    def at(self, row: int, column: int = 0) -> Place:
+        """The place of a cell or a row."""
+        return Place(self.place.file, row, letters(column) or None)
+
+    def add(self, row: int, values: list[Value], times: int = 1, *, hidden: bool = False) -> bool:
+        """Put a row, or several alike, at a row number; whether it holds anything."""
         while values and values[-1] is None:
             values.pop()
         if not values:
-            return 0
-        if number <= len(self.rows) or number + times - 1 > LAST_ROW:
-            raise broken(Place(self.place.file, number), f"row {number:,} after row {len(self.rows):,}")
-        if len(values) > self._budget.limits.columns:
-            place, limit = Place(self.place.file, number), self._budget.limits.columns
-            raise too_much(place, f"a value in column {letters(len(values))}", f"at most {limit:,} columns")
+            return False
+        if row <= len(self.rows) or row + times - 1 > LAST_ROW:
+            raise broken(self.at(row), f"row {row:,} after row {len(self.rows):,}")
+        if len(values) > self._package.limits.columns:
+            limit = f"{self._package.limits.columns:,} columns"
+            raise too_much(self.at(row), f"a value in column {letters(len(values))}", limit)
         # a number is never longer than 25 characters
         characters = sum(len(value) if isinstance(value, str) else 25 for value in values if value is not None)
-        self._budget.spend(Place(self.place.file, number), len(values) * times, characters * times)
-        self.rows.extend([()] * (number - 1 - len(self.rows)))
+        self._package.spend(self.at(row), len(values) * times, characters * times)
+        self.rows.extend([()] * (row - 1 - len(self.rows)))
         self.rows.extend([tuple(values)] * times)
-        self.width = max(self.width, len(values))
-        self.filled_rows += times
-        return len(values)
+        if hidden:
+            self.hidden_rows.extend(range(row, row + times))
+        self._width = max(self._width, len(values))
+        self._filled_rows += times
+        return True
 
-    def count(self, row: int) -> None:
-        """Count what is kept of a row beside its cells as one of them."""
-        self._budget.spend(Place(self.place.file, row), 1, 0)
+    def mark(self, kind: Kind, row: int, column: int, times: int = 1) -> None:
+        """Count a cell of a kind, or several from it on: formulas in each column, others together."""
+        by_column = column if kind in ("uncached", "pending") else 0
+        self._marks.setdefault((kind, by_column), [row, column, 0])[2] += times
 
-    def close(self) -> None:
-        """Count the marks between the cells of the whole sheet."""
-        self._budget.spend(self.place, 0, self.filled_rows * self.width)
+    def merge(self, span: Span) -> None:
+        """Keep merged cells, as one cell of the limit."""
+        self._package.spend(self.at(span.row), 1, 0)
+        self.merged.append(span)
 
-    def hidden_columns(self, hidden: list[tuple[int, int]]) -> tuple[int, ...]:
-        """Those columns within these ranges, each from first to last, that hold something."""
-        if not hidden:
-            return ()
-        filled = {column for row in self.rows for column, value in enumerate(row, 1) if value is not None}
-        return tuple(sorted(column for column in filled if any(low <= column <= high for low, high in hidden)))
+    def sheet(self) -> Sheet:
+        """The whole sheet; the marks between its cells count as characters."""
+        self._package.spend(self.place, 0, self._filled_rows * self._width)
+        filled: set[int] = set()
+        if self.hidden_columns:
+            filled = {column for row in self.rows for column, value in enumerate(row, 1) if value is not None}
+
+        def spots(wanted: Kind) -> tuple[Spot, ...]:
+            return tuple(Spot(*self._marks[key]) for key in sorted(self._marks) if key[0] == wanted)
+
+        return Sheet(
+            self.name,
+            self.hidden,
+            tuple(self.rows),
+            tuple(self.merged),
+            tuple(self.hidden_rows),
+            tuple(sorted(one for one in filled if any(low <= one <= high for low, high in self.hidden_columns))),
+            self.filtered,
+            spots("uncached"),
+            spots("pending"),
+            *(next(iter(spots(kind)), None) for kind in ("commented", "struck", "percent")),
+        )

@@ -1,357 +1,305 @@
-"""Reads workbooks in Office Open XML (ISO/IEC 29500, `.xlsx` and `.xlsm`), in its transitional and its strict form."""
+"""Workbooks in Office Open XML (ISO/IEC 29500, `.xlsx` and `.xlsm`), read by openpyxl.
+
+openpyxl gives values, dates and styles as it streams. What it takes without a word (such as `1_0` for ten), and what it
+does not tell of a stream (what is hidden or merged, a formula without its result), is looked up before in the same XML.
+"""
 
 from __future__ import annotations
 
+import io
 import re
-from collections.abc import Callable, Sequence
+import zipfile
 from datetime import date, datetime, time
-from posixpath import join, normpath
+from functools import cache
+from typing import TYPE_CHECKING, Any
 
 from interchange.errors import Place
-from interchange.reading.workbook_forms import BUILT_IN, Form, form_of, from_serial
 from interchange.reading.workbook_parts import (
     LAST_COLUMN,
     LAST_ROW,
-    Budget,
     Grid,
-    Limits,
+    Look,
     Package,
-    Part,
-    Tallies,
-    Tally,
     broken,
     number,
-    plain,
     too_much,
     whole,
 )
-from interchange.reading.workbook_sheets import CellError, Sheet, Span, Value, Workbook, letters, sheet_file
+from interchange.reading.workbook_sheets import CellError, Span, Value, Workbook
 
+if TYPE_CHECKING:
+    from openpyxl.cell.read_only import ReadOnlyCell
+    from openpyxl.packaging.relationship import Relationship
+    from openpyxl.reader.excel import ExcelReader
+
+_NAMESPACES = {  # of the strict form, by those of the transitional one that openpyxl knows
+    b"http://purl.oclc.org/ooxml/spreadsheetml/main": b"http://schemas.openxmlformats.org/spreadsheetml/2006/main",
+    b"http://purl.oclc.org/ooxml/officeDocument/": b"http://schemas.openxmlformats.org/officeDocument/2006/",
+}
+_LITERALS = re.compile(r'"[^"]*"|\\.|_.|\*.|\[(?!(?:h+|m+|s+)\])[^\]]*\]', re.IGNORECASE)
 _ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")
-_REFERENCE = re.compile(r"\$?([A-Z]{1,3})\$?([1-9][0-9]{0,6})")
+_ISO = re.compile(r"(?:\d{4}-\d\d-\d\d)?(?:(?:(?<=\d)T|\A)\d\d:\d\d(?::\d\d(?:\.\d+)?)?)?", re.ASCII)
+_CELL = re.compile("([A-Z]{1,3})([1-9][0-9]{0,6})")
+_KINDS = {"n": "number", "s": "shared text", "b": "truth value", "d": "date or time"}
 
 
-def read(package: Package, limits: Limits) -> Workbook:
-    """The sheets of a workbook. Raises WorkbookFault."""
-    budget = Budget(limits)
-    tops = _relations(package, "")
-    main = next((target for kind, target in tops.values() if kind == "officeDocument"), "xl/workbook.xml")
-    book = _Book()
-    package.parse(main, book)
-    if len(book.sheets) > limits.sheets:
-        found, expected = f"{len(book.sheets):,} sheets", f"at most {limits.sheets:,} sheets"
-        raise too_much(Place(package.file), found, expected)
-    relations = _relations(package, main)
-    strings, styles = _Strings(), _Styles()
-    for kind, target in relations.values():
-        if kind == "sharedStrings":
-            package.parse(target, strings)
-        elif kind == "styles":
-            package.parse(target, styles)
+def read(package: Package) -> Workbook:
+    """The sheets of a workbook. Raises WorkbookFault, ImportError without openpyxl, and whatever openpyxl raises."""
+    from openpyxl.styles.stylesheet import apply_stylesheet
+
+    reader, main, pending = _open(package)
+    related = {one.Id: one for one in _related(package, reader, main)}
     sheets = []
-    for name, hidden, key in book.sheets:
-        kind, target = relations.get(key, ("", ""))
-        if kind == "worksheet":
-            sheets.append(
-                _sheet(package, target, _SheetPart(package.file, name, book, strings, styles, budget), hidden)
-            )
-        elif not kind:
-            raise broken(Place(sheet_file(package.file, name)), "a sheet whose cells are nowhere in the workbook")
-    return Workbook(tuple(sheets))
+    for entry in reader.parser.sheets:
+        grid = Grid(package, entry.name, entry.state != "visible")
+        if entry.id not in related:
+            raise broken(grid.place, "a sheet whose cells are nowhere in the workbook")
+        if _is(related[entry.id], "worksheet"):
+            sheets.append((entry, grid, related[entry.id].target))
+    if len(sheets) > package.limits.sheets:
+        limit = f"{package.limits.sheets:,} sheets"
+        raise too_much(Place(package.file), f"{len(sheets):,} sheets", limit)
+    escaped = _strings_and_styles(package, reader, list(related.values()))
+    looks = [_Look(grid, len(reader.shared_strings), pending) for _, grid, _ in sheets]
+    for look, (_, grid, target) in zip(looks, sheets, strict=True):
+        package.look_through(target, look, grid.place)
+        for one in _related(package, reader, target):
+            if _is(one, "comments", "table"):
+                package.look_through(one.target, look, grid.place)
+    apply_stylesheet(reader.archive, reader.wb)
+    reader.parser.sheets = [entry for entry, _, _ in sheets]  # it would open charts too
+    reader.read_worksheets()
+    for look, worksheet in zip(looks, reader.wb.worksheets, strict=True):
+        _fill(package, look, worksheet, escaped)
+    return Workbook(tuple(grid.sheet() for _, grid, _ in sheets))
 
 
-def _sheet(package: Package, member: str, part: _SheetPart, hidden: bool) -> Sheet:
-    package.parse(member, part, part.grid.place)
-    part.grid.close()
-    comments, filters = _Comments(), part.filters
-    for kind, target in _relations(package, member).values():
-        if kind == "comments":
-            package.parse(target, comments, part.grid.place)
-        elif kind == "table":
-            table = _Filters()
-            package.parse(target, table, part.grid.place)
-            filters = filters or table.active
-    return Sheet(
-        part.grid.name,
-        hidden,
-        tuple(part.grid.rows),
-        tuple(part.merged),
-        tuple(part.hidden_rows),
-        part.grid.hidden_columns(part.hidden_columns),
-        filters,
-        part.uncached.spots,
-        part.pending.spots,
-        comments.found.spot,
-        part.struck.spot,
-        part.percent.spot,
-    )
+def _open(package: Package) -> tuple[ExcelReader, str, bool]:
+    """The package as openpyxl opens it, the name of its main part, and whether it calls its formulas out of date."""
+    from openpyxl.reader.excel import ExcelReader
+    from openpyxl.xml.constants import ARC_CONTENT_TYPES, ARC_WORKBOOK, XLSM, XLSX, XLTM, XLTX
+
+    def opened(data: io.BytesIO) -> ExcelReader:
+        reader = ExcelReader(data, read_only=True, data_only=True, keep_links=False)
+        reader.read_manifest()
+        return reader
+
+    package.look_through(ARC_CONTENT_TYPES)
+    reader = opened(io.BytesIO(package.data))
+    parts = [part for part in map(reader.package.find, (XLTM, XLTX, XLSM, XLSX)) if part]
+    main = parts[0].PartName.lstrip("/") if parts else ARC_WORKBOOK
+    package.look_through(main, look := _Book())
+    if any(name.startswith("http://purl.oclc.org/ooxml/") for name in package.namespaces):
+        reader = opened(_transitional(package))
+    reader.read_workbook()
+    return reader, main, look.pending
 
 
-def _relations(package: Package, member: str) -> dict[str, tuple[str, str]]:
-    """Kind and member of all that a member relates to, by the relation's key.
+def _transitional(package: Package) -> io.BytesIO:
+    """The package with the namespaces of the transitional form in place of the strict one's."""
+    data = io.BytesIO()
+    with zipfile.ZipFile(data, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as copy:
+        for name in package.names:
+            content = package.zip.read(name)
+            for strict, transitional in _NAMESPACES.items():
+                content = content.replace(b'"' + strict, b'"' + transitional)
+            copy.writestr(name, content)
+    return data
 
-    A target outside of the package is the name of no member, and nothing else is ever opened.
-    """
-    folder, _, name = member.rpartition("/")
-    path = join(folder, "_rels", f"{name}.rels")
-    part = _Relations(folder)
-    if path in package.names:
-        package.parse(path, part)
-    return part.found
+
+def _related(package: Package, reader: ExcelReader, member: str) -> list[Relationship]:
+    """What of the package a member relates to. What lies outside is never opened."""
+    from openpyxl.packaging.relationship import get_dependents, get_rels_path
+
+    path = get_rels_path(member)
+    if path not in package.names:
+        return []
+    package.look_through(path, place=package.place)
+    return [one for one in get_dependents(reader.archive, path) if one.TargetMode != "External"]
 
 
-class _Relations(Part):
-    def __init__(self, folder: str) -> None:
-        super().__init__()
-        self.found: dict[str, tuple[str, str]] = {}
-        self._folder = folder
+def _is(one: Relationship, *kinds: str) -> bool:
+    return one.Type.rpartition("/")[2] in kinds
+
+
+def _strings_and_styles(package: Package, reader: ExcelReader, related: list[Relationship]) -> bool:
+    """Read the texts that cells share; whether characters that are written by their number can be told from others."""
+    from openpyxl.reader.strings import read_string_table
+
+    escaped = True
+    for one in related:
+        if _is(one, "sharedStrings"):
+            package.look_through(one.target)
+            with reader.archive.open(one.target) as stream:
+                reader.shared_strings = read_string_table(stream)
+            # this mark says that what follows is no such number; openpyxl drops it
+            escaped = b"_x005F_" not in package.zip.read(one.target)
+        elif _is(one, "styles"):
+            package.look_through(one.target)
+            if one.target != "xl/styles.xml":  # openpyxl reads none elsewhere, and tells nobody
+                raise broken(Place(package.file), f"styles in {one.target}")
+    return escaped
+
+
+class _Book(Look):
+    """Whether results of formulas are out of date; where nothing is said, openpyxl says yes."""
+
+    pending = False
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
-        if name == "Relationship":
-            kind = attributes.get("Type", "").rpartition("/")[2]
-            target = normpath(join("/", self._folder, attributes.get("Target", ""))).lstrip("/")
-            self.found[attributes.get("Id", "")] = (kind, target)
-
-
-class _Book(Part):
-    """Names, visibility and relations of the sheets; which calendar; whether results of formulas are out of date."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.sheets: list[tuple[str, bool, str]] = []
-        self.from_1904 = False
-        self.pending = False
-
-    def start(self, name: str, attributes: dict[str, str]) -> None:
-        if name == "sheet":
-            own = plain(attributes)
-            self.sheets.append((own.get("name", ""), own.get("state", "visible") != "visible", own.get("id", "")))
-        elif name == "workbookPr":
-            self.from_1904 = _true(attributes.get("date1904"))
-        elif name == "calcPr":
+        if name == "calcPr":
             self.pending = _true(attributes.get("fullCalcOnLoad"))
 
 
-class _Texts(Part):
-    """Collects the text of an item: of its runs, but not of the marks that say how it is pronounced."""
+class _Look(Look):
+    """Looks through a sheet, its comments and its tables."""
 
-    item = "si"
+    def __init__(self, grid: Grid, strings: int, pending: bool) -> None:
+        from openpyxl.utils.cell import column_index_from_string, range_boundaries
 
-    def __init__(self) -> None:
         super().__init__()
-        self.runs: list[str] = []
-
-    def start(self, name: str, attributes: dict[str, str]) -> None:
-        if name == self.item:
-            self.runs = []
-        elif name == "t" and "rPh" not in self.path:
-            self.text = []
-
-    def end(self, name: str) -> None:
-        if name == "t" and self.text is not None:
-            self.runs.append(self.taken())
-
-    def whole(self) -> str:
-        """The text of the item."""
-        return _unescaped("".join(self.runs))
-
-
-class _Strings(_Texts):
-    """The texts that cells share."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.found: list[str] = []
-
-    def end(self, name: str) -> None:
-        super().end(name)
-        if name == "si":
-            self.found.append(self.whole())
-
-    def at(self, text: str) -> str:
-        """The text of an index. Raises LookupError where there is none."""
-        index = whole(text)
-        if index is None:
-            raise LookupError(text)
-        return self.found[index]
-
-
-class _Styles(Part):
-    """Form and strike-through of each cell style."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self._formats: dict[int | None, Form] = {}
-        self._struck_fonts: list[bool] = []
-        self.styles: list[tuple[Form, bool]] = []
-
-    def start(self, name: str, attributes: dict[str, str]) -> None:
-        parent = self.path[-2] if len(self.path) > 1 else ""
-        if name == "numFmt" and parent == "numFmts":
-            self._formats[whole(attributes.get("numFmtId"))] = form_of(attributes.get("formatCode", ""))
-        elif name == "font" and parent == "fonts":
-            self._struck_fonts.append(False)
-        elif name == "strike" and parent == "font" and self._struck_fonts and "fonts" in self.path:
-            self._struck_fonts[-1] = _true(attributes.get("val", "1"))
-        elif name == "xf" and parent == "cellXfs":
-            key, font = whole(attributes.get("numFmtId", "0")), whole(attributes.get("fontId", "0"))
-            form = self._formats.get(key) or BUILT_IN.get(key or 0, "number")
-            self.styles.append((form, font is not None and self._struck_fonts[font : font + 1] == [True]))
-
-
-class _Filters(Part):
-    """Whether a table is filtered."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.active = False
-
-    def start(self, name: str, attributes: dict[str, str]) -> None:
-        self.active = self.active or _filters(self.path)
-
-
-def _filters(path: Sequence[str]) -> bool:
-    """Whether an element is what a column of a sheet or a table is filtered by; a column may have a bare button."""
-    return len(path) == 4 and path[1:3] == ["autoFilter", "filterColumn"]
-
-
-class _Comments(Part):
-    """Cells with comments."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.found = Tally()
-
-    def start(self, name: str, attributes: dict[str, str]) -> None:
-        match = _REFERENCE.match(attributes.get("ref", "")) if name == "comment" else None
-        if match is not None:
-            self.found.add(int(match[2]), _column(match[1]))
-
-
-class _SheetPart(_Texts):
-    """The cells of one sheet."""
-
-    item = "c"
-
-    def __init__(self, file: str, name: str, book: _Book, strings: _Strings, styles: _Styles, budget: Budget) -> None:
-        super().__init__()
-        self.grid = Grid(file, name, budget)
-        self._book, self._styles = book, styles.styles
-        self._readers: dict[str, Callable[[str], Value]] = {
-            "n": number,
-            "s": strings.at,
-            "str": _unescaped,
-            "b": lambda text: _TRUTHS[text],
-            "e": CellError,
-            "d": _from_iso,
-        }
-        self.merged: list[Span] = []
-        self.hidden_rows: list[int] = []
-        self.hidden_columns: list[tuple[int, int]] = []
-        self.filters = False
-        self.uncached, self.pending = Tallies(), Tallies()
-        self.struck, self.percent = Tally(), Tally()
-        self._row, self._column = 0, 0
-        self._row_hidden = False
-        self._values: list[Value] = []
-        self._cell: dict[str, str] = {}
-        self._formula = False
+        self.grid, self.filled = grid, 0
+        self.hidden_rows: set[int] = set()
+        self._strings, self._pending = strings, pending
+        self._column_of, self._range = column_index_from_string, range_boundaries
+        self._row, self._column, self._kind, self._formula = 0, 0, "n", False
         self._content: str | None = None
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
-        super().start(name, attributes)
-        if name == "c":
+        if name == "c" and self.path[-2:-1] == ["row"]:
             self._begin_cell(attributes)
         elif name == "v":
             self.text = []
         elif name == "f":
             self._formula = True
-        elif name == "row":
-            self._begin_row(attributes)
-        elif name == "col":
-            if _true(attributes.get("hidden")) or _zero(attributes.get("width")):
-                low, high = whole(attributes.get("min")), whole(attributes.get("max"))
-                if low is not None and high is not None and len(self.hidden_columns) < LAST_COLUMN:
-                    self.hidden_columns.append((low, high))
+        elif name == "is" and self._kind == "inlineStr":
+            self.filled += 1
+        elif name == "row" and self.path[-2:-1] == ["sheetData"]:
+            row = whole(attributes.get("r", str(self._row + 1)))
+            if row is None or not self._row < row <= LAST_ROW:
+                raise broken(self.grid.place, f"row '{attributes.get('r')}' after row {self._row:,}")
+            self._row, self._column = row, 0
+            if _true(attributes.get("hidden")) or _zero(attributes.get("ht")):
+                self.hidden_rows.add(row)
+        else:
+            self._aside(name, attributes)
+
+    def _aside(self, name: str, attributes: dict[str, str]) -> None:
+        if name == "col" and (_true(attributes.get("hidden")) or _zero(attributes.get("width"))):
+            low, high = whole(attributes.get("min")), whole(attributes.get("max"))
+            if low is not None and high is not None and len(self.grid.hidden_columns) < LAST_COLUMN:
+                self.grid.hidden_columns.append((low, high))
         elif name == "mergeCell":
-            self._merge(attributes.get("ref", ""))
-        elif (name == "sheetPr" and _true(attributes.get("filterMode"))) or _filters(self.path):
-            self.filters = True
+            left, top, right, bottom = self._boundaries(attributes.get("ref", ""))
+            self.grid.merge(Span(top, left, bottom, right))
+        elif name == "comment":
+            column, row, _, _ = self._boundaries(attributes.get("ref", ""))
+            self.grid.mark("commented", row, column)
+        elif name == "sheetPr" and _true(attributes.get("filterMode")):
+            self.grid.filtered = True
+        elif len(self.path) == 4 and self.path[1:3] == ["autoFilter", "filterColumn"]:  # which may be a bare button
+            self.grid.filtered = True
 
-    def end(self, name: str) -> None:
-        super().end(name)
-        if name == "v":
-            self._content = self.taken()
-        elif name == "c":
-            self._end_cell()
-        elif name == "row" and self.grid.add(self._row, self._values) and self._row_hidden:
-            self.hidden_rows.append(self._row)
-
-    def _begin_row(self, attributes: dict[str, str]) -> None:
-        row = whole(attributes.get("r", str(self._row + 1)))
-        if row is None or not self._row < row <= LAST_ROW:
-            raise broken(self.grid.place, f"row '{attributes.get('r')}' after row {self._row:,}")
-        self._row, self._column, self._values = row, 0, []
-        self._row_hidden = _true(attributes.get("hidden")) or _zero(attributes.get("ht"))
+    def _boundaries(self, reference: str) -> tuple[int, int, int, int]:
+        try:
+            found = self._range(reference)
+        except ValueError:
+            found = (None,)
+        if None in found:
+            raise broken(self.grid.place, f"cells '{reference}'")
+        return found
 
     def _begin_cell(self, attributes: dict[str, str]) -> None:
-        self._cell, self._formula, self._content = attributes, False, None
-        reference = attributes.get("r")
-        column = self._column + 1
+        reference, column = attributes.get("r"), self._column + 1
         if reference is not None:
-            match = _REFERENCE.fullmatch(reference)
-            column = _column(match[1]) if match is not None and int(match[2]) == self._row else 0
+            match = _CELL.fullmatch(reference)
+            column = self._column_of(match[1]) if match is not None and int(match[2]) == self._row else 0
         if not self._column < column <= LAST_COLUMN:
-            raise broken(self._place(), f"cell '{reference}' as the next one of this row")
-        self._column = column
+            raise broken(self.grid.at(self._row, self._column), f"cell '{reference}' as the next one of this row")
+        self._column, self._kind = column, attributes.get("t", "n")
+        self._formula, self._content = False, None
+        if whole(attributes.get("s", "0")) is None:
+            raise broken(self.grid.at(self._row, column), f"'{attributes['s']}', which is no style")
 
-    def _place(self) -> Place:
-        return Place(self.grid.place.file, self._row, letters(self._column) or None)
+    def end(self, name: str) -> None:
+        if name == "v":
+            self._content = self.taken()
+        elif name == "c" and self.path[-2:-1] == ["row"]:
+            if self._formula and not self._content and self._kind != "str":
+                self.grid.mark("uncached", self._row, self._column)
+            elif self._formula and self._pending:
+                self.grid.mark("pending", self._row, self._column)
+            if self._content and self._kind != "inlineStr":
+                self.filled += 1
+                if not self._holds(self._content):
+                    found = f"'{self._content}', which is no {_KINDS.get(self._kind, 'cell')}"
+                    raise broken(self.grid.at(self._row, self._column), found)
 
-    def _end_cell(self) -> None:
-        kind, style = self._cell.get("t", "n"), whole(self._cell.get("s", "0"))
-        form, struck = self._styles[style] if style is not None and style < len(self._styles) else _PLAIN
+    def _holds(self, text: str) -> bool:
+        """Whether a text is what the cell says it is."""
+        kind = self._kind
         try:
-            value = self._value(kind, form)
-        except (ValueError, LookupError):
-            raise broken(self._place(), f"'{self._content}', which is no {_KINDS.get(kind, 'cell')}") from None
-        if self._formula and not self._content and kind != "str":
-            self.uncached.add(self._row, self._column)
-        elif self._formula and self._book.pending:
-            self.pending.add(self._row, self._column)
-        if value is None:
-            return
-        self._values.extend([None] * (self._column - 1 - len(self._values)))
-        self._values.append(value)
-        if struck:
-            self.struck.add(self._row, self._column)
-        if form == "percent" and isinstance(value, float):
-            self.percent.add(self._row, self._column)
-
-    def _value(self, kind: str, form: Form) -> Value:
-        """What the cell holds. Raises ValueError or LookupError where it holds no such thing."""
-        if kind == "inlineStr":
-            return self.whole() or None
-        if not self._content:
-            return None
-        value = self._readers[kind](self._content)
-        if kind == "n" and isinstance(value, float) and form not in ("number", "percent"):
-            return from_serial(value, form, self._book.from_1904)
-        return value or None if isinstance(value, str) else value
-
-    def _merge(self, reference: str) -> None:
-        first, _, last = reference.partition(":")
-        ends = [_REFERENCE.fullmatch(one) for one in (first, last or first)]
-        if ends[0] is None or ends[1] is None:
-            raise broken(self.grid.place, f"merged cells '{reference}'")
-        (top, left), (bottom, right) = ((int(end[2]), _column(end[1])) for end in ends if end is not None)
-        self.grid.count(top)
-        self.merged.append(Span(top, left, bottom, right))
+            if kind == "n":
+                number(text)
+            elif kind == "s":
+                index = whole(text)
+                return index is not None and index < self._strings
+            elif kind == "d":
+                return _ISO.fullmatch(text) is not None and _moment(text) is not None
+            else:
+                return kind in ("str", "e") or (kind == "b" and text in ("0", "1"))
+        except ValueError:
+            return False
+        return True
 
 
-_PLAIN: tuple[Form, bool] = ("number", False)
-_TRUTHS = {"1": True, "true": True, "0": False, "false": False}
-_KINDS = {"n": "number", "s": "shared text", "b": "truth value", "d": "date or time"}
+def _fill(package: Package, look: _Look, worksheet: Any, escaped: bool) -> None:
+    """Read the values of a sheet that was looked through."""
+    from openpyxl.utils.datetime import CALENDAR_MAC_1904
+
+    # until then the 1900 system counts a day that was not, and openpyxl gives it the date of the one before
+    first_day = datetime(1904, 1, 1) if worksheet.parent.epoch == CALENDAR_MAC_1904 else datetime(1900, 3, 1)
+    grid, filled = look.grid, 0
+    worksheet.reset_dimensions()
+    for row, cells in enumerate(worksheet.iter_rows(), 1):
+        package.place = grid.at(row)
+        values: list[Value] = []
+        for column, cell in enumerate(cells, 1):
+            if cell.value is None:
+                values.append(None)
+                continue
+            percent, day_alone = _shown_as(cell.number_format)
+            values.append(_value(cell, day_alone, first_day, escaped))
+            filled += 1
+            if cell.font.strike and values[-1] is not None:
+                grid.mark("struck", row, column)
+            if percent and isinstance(values[-1], float):
+                grid.mark("percent", row, column)
+        grid.add(row, values, hidden=row in look.hidden_rows)
+    if filled != look.filled:  # should openpyxl pass over cells
+        raise broken(grid.place, f"{look.filled:,} cells, of which {filled:,} can be read")
+
+
+@cache
+def _shown_as(number_format: str) -> tuple[bool, bool]:
+    """Whether a number format, as its first section says, shows percent; whether a day without its time."""
+    section = _LITERALS.sub("", number_format).partition(";")[0].lower()
+    clock = re.search(r"[hs]|am/pm|a/p", section) is not None
+    return "%" in section, re.search("[dmy]", section) is not None and not clock
+
+
+def _value(cell: ReadOnlyCell, day_alone: bool, first_day: datetime, escaped: bool) -> Value:
+    value, kind = cell.value, cell.data_type
+    if isinstance(value, str):
+        text = _unescaped(value) if escaped else value
+        return CellError(value) if kind == "e" else text or None
+    if kind == "n":
+        return float(value)
+    if isinstance(value, datetime):
+        if value < first_day:
+            return CellError("#VALUE!")  # as openpyxl has it for days after the calendar's end
+        return value.date() if day_alone and value.time() == time() else value
+    return value  # type: ignore[no-any-return]
 
 
 def _true(text: str | None) -> bool:
@@ -363,26 +311,18 @@ def _zero(text: str | None) -> bool:
     return text is not None and re.fullmatch(r"0+(\.0*)?", text) is not None
 
 
-def _column(text: str) -> int:
-    column = 0
-    for letter in text:
-        column = column * 26 + ord(letter) - ord("A") + 1
-    return column
-
-
 def _unescaped(text: str) -> str:
     """Texts write characters that XML may not hold by number; those that no text holds either stay written so."""
-    if "_x" not in text:
-        return text
 
     def character(match: re.Match[str]) -> str:
         found = chr(int(match[1], 16))
         return found if found.isprintable() or found in "\t\n\r" else match[0]
 
-    return _ESCAPE.sub(character, text)
+    return _ESCAPE.sub(character, text) if "_x" in text else text
 
 
-def _from_iso(text: str) -> date | datetime | time:
+def _moment(text: str) -> date | time:
+    """Raises ValueError for what is no date or time."""
     if "T" in text:
         return datetime.fromisoformat(text)
     return time.fromisoformat(text) if ":" in text else date.fromisoformat(text)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import warnings
 from typing import Literal
 
 from interchange.errors import Place, Problem
 from interchange.reading import workbook_ods, workbook_xlsx
-from interchange.reading.workbook_parts import Limits, Package, WorkbookFault, locked
+from interchange.reading.workbook_parts import Limits, Package, WorkbookFault, broken, locked
 from interchange.reading.workbook_sheets import Workbook
 
 Kind = Literal["xlsx", "ods", "compound"]
@@ -46,27 +47,34 @@ def _has_member(head: bytes, folder: bytes) -> bool:
 def open_workbook(data: bytes, file: str, limits: Limits = DEFAULT) -> Workbook | Problem:
     """The sheets of a workbook, in the order of their tabs, or why it cannot be read."""
     kind = is_workbook(data)
+    package = None
     try:
         if kind == "compound":
             if _WITH_PASSWORD in data:
                 raise locked(file)
-            return Problem(
-                "workbook-form",
-                Place(file),
-                "an old binary file, perhaps a workbook (.xls)",
-                "a workbook in the form .xlsx or .ods",
-                "Open it in a spreadsheet program and save it as .xlsx.",
-                blocks="file",
-            )
+            return _other_form(file, "an old binary file, perhaps a workbook (.xls)")
         package = Package(data, file, limits)
-        if kind == "ods":
-            return workbook_ods.read(package, limits)
         if "xl/workbook.bin" in package.names:
-            found, cure = "a binary workbook (.xlsb)", "Open it in a spreadsheet program and save it as .xlsx."
-            return Problem("workbook-form", Place(file), found, "a workbook (.xlsx or .ods)", cure, blocks="file")
-        return workbook_xlsx.read(package, limits)
+            return _other_form(file, "a binary workbook (.xlsb)")
+        with warnings.catch_warnings(action="ignore"):  # of what the libraries leave aside, such as the look of cells
+            return (workbook_ods if kind == "ods" else workbook_xlsx).read(package)
     except WorkbookFault as fault:
         return fault.problem
+    except ImportError as error:
+        return _without_extra(file, (error.name or "library").partition(".")[0])
+    except Exception as error:  # whatever the libraries make of a workbook that does not follow its form
+        return broken(package.place if package else Place(file), f"what does not open ({type(error).__name__})").problem
+
+
+def _other_form(file: str, found: str) -> Problem:
+    cure = "Open it in a spreadsheet program and save it as .xlsx."
+    return Problem("workbook-form", Place(file), found, "a workbook in the form .xlsx or .ods", cure, blocks="file")
+
+
+def _without_extra(file: str, library: str) -> Problem:
+    found, expected = f"a workbook, but no {library} to read it", "the extra 'spreadsheets'"
+    cure = "Run pip install 'airtightness-interchange[spreadsheets]', or save each sheet as CSV."
+    return Problem("workbook-extra", Place(file), found, expected, cure, blocks="file")
 
 
 def nothing(file: str) -> Problem:
