@@ -44,7 +44,7 @@ OUTSIDE: dict[str, set[str]] = {
     "model": {"pydantic", "pydantic_core"},
     "analysis": {"numpy", "scipy"},
     "demo": {"numpy"},
-    "reading": {"pyarrow", "pydantic"},
+    "reading": {"pyarrow", "pydantic", "openpyxl", "odfdo", "lxml"},
     "archive": {"pyarrow", "duckdb", "deltalake", "numpy", "pydantic"},
     "exchange": {"pyarrow"},
     "report": set(),

@@ -21,8 +21,8 @@ from interchange.reading.workbook_parts import (
     broken,
     locked,
     number,
-    too_much,
     whole,
+    within,
 )
 from interchange.reading.workbook_sheets import CellError, Span, Value, Workbook
 
@@ -31,9 +31,11 @@ if TYPE_CHECKING:
 
 _NAMESPACE = "{{urn:oasis:names:tc:opendocument:xmlns:{}:1.0}}"
 _OFFICE, _TABLE, _TEXT = (_NAMESPACE.format(name) for name in ("office", "table", "text"))
-_AUTOMATIC, _BODY = _OFFICE + "automatic-styles", _OFFICE + "spreadsheet"
 _ASIDE_TAGS = (_OFFICE + "annotation", _TEXT + "ruby-text", _NAMESPACE.format("drawing") + "frame")
-_STREAMED = (*(_TABLE + name for name in ("table", "table-column", "table-row", "table-source")), _AUTOMATIC)
+_STREAMED = (
+    *(_TABLE + name for name in ("table", "table-column", "table-row", "table-source")),
+    _OFFICE + "automatic-styles",
+)
 _CELLS = ("table:table-cell", "table:covered-table-cell")
 _ASIDE = "descendant::office:annotation|descendant::text:ruby-text|descendant::draw:frame"  # not the cell's own text
 _LONGEST_BLANK = 10_000  # blanks that one element may stand for
@@ -49,37 +51,25 @@ def read(package: Package) -> Workbook:
     for member in ("META-INF/manifest.xml", "styles.xml", "content.xml"):
         if member in package.names or member == "content.xml":
             package.look_through(member, _Look(package.file))
-    styles, grids, depth = _Styles(), [], 0
+    styles, sheets = _Styles(), list[_Sheet]()
     if "styles.xml" in package.names:
         styles.add(Element.from_tag(etree.fromstring(package.zip.read("styles.xml"))))
-    sheet: _Sheet | None = None
-    stream = package.zip.open("content.xml")
-    for event, element in etree.iterparse(stream, ("start", "end"), tag=_STREAMED, resolve_entities=False):
-        name = element.tag.removeprefix(_TABLE)
-        if name == "table":
-            depth += 1 if event == "start" else -1
-            if event == "start" and depth == 1 and element.getparent().tag == _BODY:
-                sheet = _Sheet(package, Element.from_tag(element), styles)
-            elif depth == 0 and sheet is not None:
-                # without what another file held, kept beside a link to it
-                grids += [] if sheet.copied else [sheet.grid]
-                sheet = None
-                if len(grids) > package.limits.sheets:
-                    limit = f"{package.limits.sheets:,} sheets"
-                    raise too_much(Place(package.file), f"more than {limit}", limit)
-        elif event == "end" and name == _AUTOMATIC:
-            styles.add(Element.from_tag(element))
-        elif event == "end" and sheet is not None and depth == 1:
-            if name == "table-row":
-                sheet.add_row(Element.from_tag(element), _tidy(element))
-                element.clear()
-                while element.getprevious() is not None:
-                    del element.getparent()[0]
-            elif name == "table-column":
-                sheet.add_column(Element.from_tag(element))
-            else:
-                sheet.copied = True
-    return Workbook(tuple(grid.sheet() for grid in grids))
+    depth, sheet = 0, None
+    with package.zip.open("content.xml") as stream:
+        for event, element in etree.iterparse(stream, ("start", "end"), tag=_STREAMED, resolve_entities=False):
+            if element.tag == _TABLE + "table":
+                depth += 1 if event == "start" else -1
+                if event == "start" and depth == 1 and element.getparent().tag == _OFFICE + "spreadsheet":
+                    sheets.append(sheet := _Sheet(package, Element.from_tag(element), styles))
+                    within(len(sheets), package.limits.sheets, "sheets", Place(package.file))
+                elif depth == 0:
+                    sheet = None
+            elif event == "end" and element.tag == _OFFICE + "automatic-styles":
+                styles.add(Element.from_tag(element))
+            elif event == "end" and sheet is not None and depth == 1:
+                sheet.add(element)
+    # without what another file held, kept beside a link to it
+    return Workbook(tuple(one.grid.sheet() for one in sheets if not one.copied))
 
 
 def _tidy(row: Any) -> bool:
@@ -166,16 +156,29 @@ class _Sheet:
             raise broken(self.grid.at(self._rows + 1), f"'{own.get(f'table:{name}')}' for {name}")
         return times
 
-    def add_column(self, column: Element) -> None:
-        """A column, or several alike."""
+    def add(self, element: Any) -> None:
+        """A part of the sheet that is read to its end. Rows are let go then."""
+        from odfdo import Element
+
+        if element.tag == _TABLE + "table-row":
+            asides = _tidy(element)
+            self._add_row(Element.from_tag(element), asides)
+            element.clear()
+            while element.getprevious() is not None:
+                del element.getparent()[0]
+        elif element.tag == _TABLE + "table-column":
+            self._add_column(Element.from_tag(element))
+        else:
+            self.copied = True
+
+    def _add_column(self, column: Element) -> None:
         own, first = column.attributes, len(self._columns) + 1
         times = self._repeated(own, "number-columns-repeated", LAST_COLUMN - len(self._columns))
         self._columns += [own.get("table:default-cell-style-name", "")] * times
         if own.get("table:visibility", "visible") != "visible":
             self.grid.hidden_columns.append((first, first + times - 1))
 
-    def add_row(self, line: Element, asides: bool) -> None:
-        """A row, or several alike; whether something stands aside of the text of its cells."""
+    def _add_row(self, line: Element, asides: bool) -> None:
         own, values, row, column = line.attributes, list[Value](), self._rows + 1, 1
         self._package.place = self.grid.at(row)
         times = self._repeated(own, "number-rows-repeated", LAST_ROW - self._rows)
@@ -184,7 +187,7 @@ class _Sheet:
                 continue
             for aside in cell.get_elements(_ASIDE) if asides else ():
                 if aside.tag == "office:annotation":
-                    self.grid.mark("commented", row, column)
+                    self.grid.mark("comment", row, column)
                 aside.delete()
             its = cell.attributes
             wide = self._repeated(its, "number-columns-repeated", LAST_COLUMN + 1 - column)
@@ -213,11 +216,11 @@ class _Sheet:
         if value is None:
             if "table:formula" in own and kind is None:
                 for at in range(column, column + wide):
-                    self.grid.mark("uncached", row, at, times)
+                    self.grid.mark("formula-uncached", row, at, times)
             return
         values += [None] * (column - 1 - len(values)) + [value] * wide
         if self._styles.struck(style):
-            self.grid.mark("struck", row, column, times * wide)
+            self.grid.mark("struck-through", row, column, times * wide)
         if kind == "percentage":
             self.grid.mark("percent", row, column, times * wide)
         if type(value) is date and self._styles.hours(style):

@@ -13,18 +13,15 @@ import xml.parsers.expat
 import zipfile
 import zlib
 from dataclasses import dataclass
-from typing import Literal
 
 from interchange.errors import Place, Problem
 from interchange.reading.containers import ENCRYPTED
-from interchange.reading.workbook_sheets import Sheet, Span, Spot, Value, letters, sheet_file
+from interchange.reading.workbook_sheets import Kind, Sheet, Span, Spot, Value, letters, sheet_file
 
 LAST_ROW, LAST_COLUMN = 1_048_576, 16_384  # as far as sheets of either form go
 _DEEPEST = 200  # elements within each other; honest workbooks need about twenty
 _LET_GO = ("row", "table-row", "si")  # elements that the libraries let go once they are read
 _NUMBER = re.compile(r"\s*[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?\s*")
-
-Kind = Literal["uncached", "pending", "commented", "struck", "percent"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,10 +57,12 @@ def broken(place: Place, found: str) -> WorkbookFault:
     return WorkbookFault(Problem("workbook-broken", place, found, expected, cure, blocks="file"))
 
 
-def too_much(place: Place, found: str, limit: str) -> WorkbookFault:
-    """A workbook beyond a limit."""
-    cure = "Check that this is a test file; export a shorter stretch as CSV if it is one."
-    return WorkbookFault(Problem("workbook-too-large", place, found, f"at most {limit}", cure, blocks="file"))
+def within(count: int, most: int, what: str, place: Place, found: str = "") -> None:
+    """Raises WorkbookFault for more than a limit."""
+    if count > most:
+        found, expected = found or f"more than {most:,} {what}", f"at most {most:,} {what}"
+        cure = "Check that this is a test file; export a shorter stretch as CSV if it is one."
+        raise WorkbookFault(Problem("workbook-too-large", place, found, expected, cure, blocks="file"))
 
 
 def locked(file: str) -> WorkbookFault:
@@ -89,10 +88,10 @@ class Look:
     def end(self, name: str) -> None:
         """An element ends."""
 
-    def taken(self) -> str:
-        """The text collected so far; collecting ends."""
-        text, self.text = "".join(self.text or ()), None
-        return text
+    def characters(self, data: str) -> None:
+        """Text was found."""
+        if self.text is not None:
+            self.text.append(data)
 
 
 class Package:
@@ -113,20 +112,17 @@ class Package:
         members = self.zip.infolist()
         self.names = frozenset(info.filename for info in members)
         unpacked = sum(info.file_size for info in members)
-        if len(members) > limits.members:
-            raise too_much(Place(file), f"{len(members):,} members", f"{limits.members:,}")
-        if unpacked > limits.unpacked_bytes:
-            raise too_much(Place(file), f"{unpacked:,} bytes once unpacked", f"{limits.unpacked_bytes:,}")
+        within(len(members), limits.members, "members", Place(file), f"{len(members):,} members")
+        within(unpacked, limits.unpacked_bytes, "bytes", Place(file), f"{unpacked:,} bytes once unpacked")
         if any(info.flag_bits & ENCRYPTED for info in members):
             raise locked(file)
 
     def look_through(self, member: str, look: Look | None = None, place: Place | None = None) -> None:
         """Lead a look through a member's XML. Entities, and with them external ones, do not exist in workbooks."""
-        look, self.place, limits = look or Look(), place or Place(self.file), self.limits
+        look, self.place = look or Look(), place or Place(self.file)
         path, where = look.path, self.place
+        most, most_held = self.limits.elements, self.limits.held
         held = let_go = 0
-        parser = xml.parsers.expat.ParserCreate(namespace_separator="}")
-        parser.buffer_text = True
 
         def start(name: str, attributes: dict[str, str]) -> None:
             nonlocal held, let_go
@@ -135,12 +131,10 @@ class Package:
                 self.namespaces.add(space)
             path.append(name)
             self._elements, held = self._elements + 1, held + 1
-            if self._elements > limits.elements:
-                limit = f"{limits.elements:,} elements"
-                raise too_much(where, f"more than {limit} up to {member}", limit)
-            if held > limits.held:
-                limit = f"{limits.held:,} elements"
-                raise too_much(where, f"more than {limit} in one piece in {member}", limit)
+            if self._elements > most:
+                within(self._elements, most, "elements", where, f"more than {most:,} elements up to {member}")
+            if held > most_held:
+                within(held, most_held, "elements", where, f"more than {most_held:,} elements in one piece of {member}")
             if len(path) > _DEEPEST:
                 raise broken(where, f"elements too deep within each other in {member}")
             if name in _LET_GO:
@@ -154,15 +148,13 @@ class Package:
             look.end(path[-1])
             path.pop()
 
-        def characters(data: str) -> None:
-            if look.text is not None:
-                look.text.append(data)
-
         def refuse(*_: object) -> None:
             raise broken(where, f"a document type in {member}")
 
+        parser = xml.parsers.expat.ParserCreate(namespace_separator="}")
+        parser.buffer_text = True
         parser.StartElementHandler, parser.EndElementHandler = start, end
-        parser.CharacterDataHandler, parser.StartDoctypeDeclHandler = characters, refuse
+        parser.CharacterDataHandler, parser.StartDoctypeDeclHandler = look.characters, refuse
         try:
             # reading never goes beyond the size the package states for a member, whatever is packed in it
             with self.zip.open(member) as stream:
@@ -178,12 +170,8 @@ class Package:
         """Count cells and characters. Raises WorkbookFault beyond the limits."""
         self._cells += cells
         self._characters += characters
-        for count, most, what in (
-            (self._cells, self.limits.cells, "cells"),
-            (self._characters, self.limits.characters, "characters"),
-        ):
-            if count > most:
-                raise too_much(place, f"more than {most:,} {what}", f"{most:,} {what}")
+        within(self._cells, self.limits.cells, "cells", place)
+        within(self._characters, self.limits.characters, "characters", place)
 
 
 def whole(text: str | None) -> int | None:
@@ -224,23 +212,22 @@ class Grid:
             return False
         if row <= len(self.rows) or row + times - 1 > LAST_ROW:
             raise broken(self.at(row), f"row {row:,} after row {len(self.rows):,}")
-        if len(values) > self._package.limits.columns:
-            limit = f"{self._package.limits.columns:,} columns"
-            raise too_much(self.at(row), f"a value in column {letters(len(values))}", limit)
+        most, width = self._package.limits.columns, len(values)
+        within(width, most, "columns", self.at(row), f"a value in column {letters(width)}")
         # a number is never longer than 25 characters
         characters = sum(len(value) if isinstance(value, str) else 25 for value in values if value is not None)
-        self._package.spend(self.at(row), len(values) * times, characters * times)
+        self._package.spend(self.at(row), width * times, characters * times)
         self.rows.extend([()] * (row - 1 - len(self.rows)))
         self.rows.extend([tuple(values)] * times)
         if hidden:
             self.hidden_rows.extend(range(row, row + times))
-        self._width = max(self._width, len(values))
+        self._width = max(self._width, width)
         self._filled_rows += times
         return True
 
     def mark(self, kind: Kind, row: int, column: int, times: int = 1) -> None:
         """Count a cell of a kind, or several from it on: formulas in each column, others together."""
-        by_column = column if kind in ("uncached", "pending") else 0
+        by_column = column if kind.startswith("formula") else 0
         self._marks.setdefault((kind, by_column), [row, column, 0])[2] += times
 
     def merge(self, span: Span) -> None:
@@ -255,9 +242,6 @@ class Grid:
         if self.hidden_columns:
             filled = {column for row in self.rows for column, value in enumerate(row, 1) if value is not None}
 
-        def spots(wanted: Kind) -> tuple[Spot, ...]:
-            return tuple(Spot(*self._marks[key]) for key in sorted(self._marks) if key[0] == wanted)
-
         return Sheet(
             self.name,
             self.hidden,
@@ -266,7 +250,5 @@ class Grid:
             tuple(self.hidden_rows),
             tuple(sorted(one for one in filled if any(low <= one <= high for low, high in self.hidden_columns))),
             self.filtered,
-            spots("uncached"),
-            spots("pending"),
-            *(next(iter(spots(kind)), None) for kind in ("commented", "struck", "percent")),
+            {key: Spot(*self._marks[key]) for key in self._marks},
         )

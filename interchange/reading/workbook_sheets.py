@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from itertools import islice
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
-from interchange.errors import Blocks, Place, Problem
+from interchange.errors import Place, Problem
 
 _LOOKED_AT = 5_000_000  # merged ranges of an honest workbook do not overlap, and cover fewer cells
 
@@ -22,6 +22,7 @@ class CellError(str):
 
 
 Value = str | float | bool | date | datetime | time | timedelta | None  # the type says what the cell holds
+Kind = Literal["formula-uncached", "formula-pending", "comment", "struck-through", "percent"]
 
 
 class Spot(NamedTuple):
@@ -45,8 +46,8 @@ class Span(NamedTuple):
 class Sheet:
     """One sheet. `rows` begin with row 1 of the sheet, each up to its last cell that holds something.
 
-    Hidden rows and columns are those that hold something. `uncached` are formulas without a result, a spot for each
-    column; `pending` those whose results the workbook itself calls out of date.
+    Hidden rows and columns are those that hold something. `marks` are cells of which there is something to tell, by its
+    kind and their column; of column 0 are kinds that are told once a sheet.
     """
 
     name: str
@@ -56,11 +57,11 @@ class Sheet:
     hidden_rows: tuple[int, ...] = ()
     hidden_columns: tuple[int, ...] = ()
     filtered: bool = False
-    uncached: tuple[Spot, ...] = ()
-    pending: tuple[Spot, ...] = ()
-    commented: Spot | None = None
-    struck: Spot | None = None
-    percent: Spot | None = None
+    marks: Mapping[tuple[Kind, int], Spot] = field(default_factory=dict)
+
+    def spots(self, kind: str) -> tuple[Spot, ...]:
+        """Cells of a kind, by column."""
+        return tuple(self.marks[key] for key in sorted(self.marks) if key[0] == kind)
 
     @property
     def width(self) -> int:
@@ -150,102 +151,56 @@ def problems(sheet: Sheet, file: str) -> list[Problem]:
     """
     name = sheet_file(file, sheet.name)
     if sheet.hidden:
-        hidden, cure = f"a hidden sheet of {len(sheet.rows):,} rows", "It was not read; show it if it holds a test."
-        return (
-            [Problem("workbook-hidden-sheet", Place(name), hidden, "sheets that are shown", cure)] if sheet.rows else []
+        found, cure = f"a hidden sheet of {len(sheet.rows):,} rows", "It was not read; show it if it holds a test."
+        return [Problem("workbook-hidden-sheet", Place(name), found, "sheets that are shown", cure)] * bool(sheet.rows)
+    rows, columns, merged = sheet.hidden_rows, sheet.hidden_columns, sheet.merged
+    spots: dict[str, Iterable[Spot]] = {
+        "filter": [Spot(0, 0, 1)] * sheet.filtered,
+        "hidden-rows": [Spot(row, 0, len(rows)) for row in rows[:1]],
+        "hidden-columns": [Spot(0, column, len(columns)) for column in columns[:1]],
+        "merged": [Spot(span.row, span.column, len(merged)) for span in merged[:1]],
+        "covered": _first(_covered(sheet)),
+        "line-break": _first(_broken_lines(sheet)),
+    }
+    return [
+        Problem(
+            f"workbook-{code}",
+            Place(name, spot.row or None, letters(spot.column) or None),
+            words + _detail(sheet, code, spot),
+            expected,
+            cure,
+            spot.times,
+            "session" if code.startswith("formula") else "note",
         )
-    found = [*_formulas(sheet, name), *_hidden(sheet, name)]
+        for code, (words, expected, cure) in _TOLD.items()
+        for spot in spots.get(code, sheet.spots(code))
+    ]
 
-    def note(code: str, spot: Spot | None, words: str, expected: str, cure: str) -> None:
-        if spot is not None:
-            found.append(_at(code, name, spot, words, expected, cure))
 
-    if sheet.merged:
+def _detail(sheet: Sheet, code: str, spot: Spot) -> str:
+    if code in ("hidden-rows", "hidden-columns"):
+        what = code.removesuffix("s").replace("-", " ")
+        return f"a {what}" if spot.times == 1 else f"{spot.times:,} {what}s"
+    if code == "merged":
         first = sheet.merged[0]
-        note(
-            "workbook-merged",
-            Spot(first.row, first.column, len(sheet.merged)),
-            f"merged cells {_span(first)}",
-            "each cell by itself",
-            "The value was read at the first of the cells, the others are empty; undo the merge if they hold it too.",
-        )
-    note("workbook-covered", _covered(sheet), "a value beneath merged cells, which nobody sees", "none", _READ)
-    note("workbook-line-break", _broken_lines(sheet), "a line break within a cell", "one line", "Read as a blank.")
-    note("workbook-comment", sheet.commented, "a comment", "what matters in cells", _UNREAD)
-    note("workbook-struck-through", sheet.struck, "a value struck through", "only values that hold", _READ)
-    note(
-        "workbook-percent",
-        sheet.percent,
-        f"a number shown as percent, {_value(sheet, sheet.percent)}",
-        "a plain number",
-        "The number was read, not the percent: check that the plugin's unit is right for it.",
-    )
-    return found
+        return f" {letters(first.column)}{first.row}:{letters(first.last_column)}{first.last_row}"
+    return f", {_shown(sheet.rows[spot.row - 1][spot.column - 1], '.')}" if code == "percent" else ""
 
 
-def _formulas(sheet: Sheet, name: str) -> Iterator[Problem]:
-    kinds = (
-        ("workbook-formula-uncached", sheet.uncached, "a formula without its result"),
-        ("workbook-formula-pending", sheet.pending, "the result of a formula in a workbook that asks to be calculated"),
-    )
-    for code, spots, words in kinds:
-        for spot in spots:
-            yield _at(code, name, spot, words, "a value, or a formula with its result", _CALCULATE, "session")
-
-
-def _hidden(sheet: Sheet, name: str) -> Iterator[Problem]:
-    if sheet.filtered:
-        found, cure = (
-            "an active filter",
-            "The rows that it hides were read like the others; remove what does not belong.",
-        )
-        yield Problem("workbook-filter", Place(name), found, "all rows shown", cure)
-    if sheet.hidden_rows:
-        rows = sheet.hidden_rows
-        place, found = Place(name, rows[0]), _many(len(rows), "hidden row")
-        yield Problem("workbook-hidden-rows", place, found, "all rows shown", _READ, len(rows))
-    if sheet.hidden_columns:
-        columns = sheet.hidden_columns
-        place, found = Place(name, None, letters(columns[0])), _many(len(columns), "hidden column")
-        yield Problem("workbook-hidden-columns", place, found, "all columns shown", _READ, len(columns))
-
-
-def _many(count: int, words: str) -> str:
-    return f"a {words}" if count == 1 else f"{count:,} {words}s"
-
-
-def _at(code: str, name: str, spot: Spot, found: str, expected: str, cure: str, blocks: Blocks = "note") -> Problem:
-    place = Place(name, spot.row, letters(spot.column))
-    return Problem(code, place, found, expected, cure, spot.times, blocks)
-
-
-def _span(span: Span) -> str:
-    return f"{letters(span.column)}{span.row}:{letters(span.last_column)}{span.last_row}"
-
-
-def _value(sheet: Sheet, spot: Spot | None) -> str:
-    return "" if spot is None else _shown(sheet.rows[spot.row - 1][spot.column - 1], ".")
-
-
-def spot_of(cells: Iterable[tuple[int, int]]) -> Spot | None:
+def _first(cells: Iterable[tuple[int, int]]) -> list[Spot]:
     """The first of some cells, given as row and column, and their count."""
-    first, count = None, 0
-    for cell in cells:
-        first = first or cell
-        count += 1
-    return None if first is None else Spot(*first, count)
+    found = list(cells)
+    return [Spot(*found[0], len(found))] if found else []
 
 
-def _broken_lines(sheet: Sheet) -> Spot | None:
-    return spot_of(
-        (number, column)
-        for number, row in enumerate(sheet.rows, 1)
-        for column, value in enumerate(row, 1)
-        if isinstance(value, str) and _breaks(value)
-    )
+def _broken_lines(sheet: Sheet) -> Iterator[tuple[int, int]]:
+    for number, row in enumerate(sheet.rows, 1):
+        for column, value in enumerate(row, 1):
+            if isinstance(value, str) and _breaks(value):
+                yield number, column
 
 
-def _covered(sheet: Sheet) -> Spot | None:
+def _covered(sheet: Sheet) -> Iterator[tuple[int, int]]:
     """Cells beneath merged ones that hold something all the same."""
     cells = (
         (row, column, value)
@@ -254,13 +209,40 @@ def _covered(sheet: Sheet) -> Spot | None:
         for column, value in enumerate((*values[span.column - 1 : span.last_column], None), span.column)
     )
     firsts = {(span.row, span.column) for span in sheet.merged}
-    return spot_of(
-        (row, column)
-        for row, column, value in islice(cells, _LOOKED_AT)
-        if value is not None and (row, column) not in firsts
-    )
+    for row, column, value in islice(cells, _LOOKED_AT):
+        if value is not None and (row, column) not in firsts:
+            yield row, column
 
 
 _READ = "It was read like the others; remove it if it does not belong to the test."
-_UNREAD = "Comments are not read: write what matters into a cell."
+_CALCULATED = "a value, or a formula with its result"
 _CALCULATE = "Open the workbook in a spreadsheet program, save it there and send it again."
+_TOLD = {  # what was found, what was expected, what to do
+    "formula-uncached": ("a formula without its result", _CALCULATED, _CALCULATE),
+    "formula-pending": (
+        "the result of a formula in a workbook that asks to be calculated",
+        _CALCULATED,
+        _CALCULATE,
+    ),
+    "filter": (
+        "an active filter",
+        "all rows shown",
+        "The rows that it hides were read like the others; remove what does not belong.",
+    ),
+    "hidden-rows": ("", "all rows shown", _READ),
+    "hidden-columns": ("", "all columns shown", _READ),
+    "merged": (
+        "merged cells",
+        "each cell by itself",
+        "The value was read at the first of the cells, the others are empty; undo the merge if they hold it too.",
+    ),
+    "covered": ("a value beneath merged cells, which nobody sees", "none", _READ),
+    "line-break": ("a line break within a cell", "one line", "Read as a blank."),
+    "comment": ("a comment", "what matters in cells", "Comments are not read: write what matters into a cell."),
+    "struck-through": ("a value struck through", "only values that hold", _READ),
+    "percent": (
+        "a number shown as percent",
+        "a plain number",
+        "The number was read, not the percent: check that the plugin's unit is right for it.",
+    ),
+}

@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import re
 import zipfile
-from datetime import date, datetime, time
+from datetime import datetime, time
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
@@ -22,8 +22,8 @@ from interchange.reading.workbook_parts import (
     Package,
     broken,
     number,
-    too_much,
     whole,
+    within,
 )
 from interchange.reading.workbook_sheets import CellError, Span, Value, Workbook
 
@@ -38,8 +38,12 @@ _NAMESPACES = {  # of the strict form, by those of the transitional one that ope
 }
 _LITERALS = re.compile(r'"[^"]*"|\\.|_.|\*.|\[(?!(?:h+|m+|s+)\])[^\]]*\]', re.IGNORECASE)
 _ESCAPE = re.compile(r"_x([0-9A-Fa-f]{4})_")
-_ISO = re.compile(r"(?:\d{4}-\d\d-\d\d)?(?:(?:(?<=\d)T|\A)\d\d:\d\d(?::\d\d(?:\.\d+)?)?)?", re.ASCII)
 _CELL = re.compile("([A-Z]{1,3})([1-9][0-9]{0,6})")
+_FORMS = {  # of what cells of each kind hold
+    **dict.fromkeys(("n", "str", "e"), re.compile(".*", re.DOTALL)),
+    **{"s": re.compile("[0-9]{1,9}"), "b": re.compile("[01]")},
+    "d": re.compile(r"[0-9]{4}(-[0-9]{2}){2}|([0-9]{4}(-[0-9]{2}){2}T)?[0-9]{2}(:[0-9]{2}){1,2}(\.[0-9]+)?"),
+}
 _KINDS = {"n": "number", "s": "shared text", "b": "truth value", "d": "date or time"}
 
 
@@ -56,9 +60,7 @@ def read(package: Package) -> Workbook:
             raise broken(grid.place, "a sheet whose cells are nowhere in the workbook")
         if _is(related[entry.id], "worksheet"):
             sheets.append((entry, grid, related[entry.id].target))
-    if len(sheets) > package.limits.sheets:
-        limit = f"{package.limits.sheets:,} sheets"
-        raise too_much(Place(package.file), f"{len(sheets):,} sheets", limit)
+    within(len(sheets), package.limits.sheets, "sheets", Place(package.file), f"{len(sheets):,} sheets")
     escaped = _strings_and_styles(package, reader, list(related.values()))
     looks = [_Look(grid, len(reader.shared_strings), pending) for _, grid, _ in sheets]
     for look, (_, grid, target) in zip(looks, sheets, strict=True):
@@ -194,20 +196,18 @@ class _Look(Look):
             self.grid.merge(Span(top, left, bottom, right))
         elif name == "comment":
             column, row, _, _ = self._boundaries(attributes.get("ref", ""))
-            self.grid.mark("commented", row, column)
-        elif name == "sheetPr" and _true(attributes.get("filterMode")):
-            self.grid.filtered = True
-        elif len(self.path) == 4 and self.path[1:3] == ["autoFilter", "filterColumn"]:  # which may be a bare button
+            self.grid.mark("comment", row, column)
+        elif (name == "sheetPr" and _true(attributes.get("filterMode"))) or (
+            len(self.path) == 4 and self.path[1:3] == ["autoFilter", "filterColumn"]  # which may be a bare button
+        ):
             self.grid.filtered = True
 
     def _boundaries(self, reference: str) -> tuple[int, int, int, int]:
         try:
-            found = self._range(reference)
-        except ValueError:
-            found = (None,)
-        if None in found:
-            raise broken(self.grid.place, f"cells '{reference}'")
-        return found
+            left, top, right, bottom = map(int, self._range(reference))
+        except (ValueError, TypeError):  # the latter for whole rows and columns
+            raise broken(self.grid.place, f"cells '{reference}'") from None
+        return left, top, right, bottom
 
     def _begin_cell(self, attributes: dict[str, str]) -> None:
         reference, column = attributes.get("r"), self._column + 1
@@ -223,34 +223,28 @@ class _Look(Look):
 
     def end(self, name: str) -> None:
         if name == "v":
-            self._content = self.taken()
+            self._content, self.text = "".join(self.text or ()), None
         elif name == "c" and self.path[-2:-1] == ["row"]:
             if self._formula and not self._content and self._kind != "str":
-                self.grid.mark("uncached", self._row, self._column)
+                self.grid.mark("formula-uncached", self._row, self._column)
             elif self._formula and self._pending:
-                self.grid.mark("pending", self._row, self._column)
+                self.grid.mark("formula-pending", self._row, self._column)
             if self._content and self._kind != "inlineStr":
                 self.filled += 1
-                if not self._holds(self._content):
+                try:
+                    self._prove(self._kind, self._content)
+                except (ValueError, LookupError):
                     found = f"'{self._content}', which is no {_KINDS.get(self._kind, 'cell')}"
-                    raise broken(self.grid.at(self._row, self._column), found)
+                    raise broken(self.grid.at(self._row, self._column), found) from None
 
-    def _holds(self, text: str) -> bool:
-        """Whether a text is what the cell says it is."""
-        kind = self._kind
-        try:
-            if kind == "n":
-                number(text)
-            elif kind == "s":
-                index = whole(text)
-                return index is not None and index < self._strings
-            elif kind == "d":
-                return _ISO.fullmatch(text) is not None and _moment(text) is not None
-            else:
-                return kind in ("str", "e") or (kind == "b" and text in ("0", "1"))
-        except ValueError:
-            return False
-        return True
+    def _prove(self, kind: str, text: str) -> None:
+        """Raises ValueError or LookupError where a text is not what its cell says it is."""
+        if _FORMS[kind].fullmatch(text) is None or (kind == "s" and int(text) >= self._strings):
+            raise ValueError(text)
+        if kind == "n":
+            number(text)
+        if kind == "d":
+            datetime.fromisoformat(text if "-" in text else f"2000-01-01T{text}")
 
 
 def _fill(package: Package, look: _Look, worksheet: Any, escaped: bool) -> None:
@@ -272,7 +266,7 @@ def _fill(package: Package, look: _Look, worksheet: Any, escaped: bool) -> None:
             values.append(_value(cell, day_alone, first_day, escaped))
             filled += 1
             if cell.font.strike and values[-1] is not None:
-                grid.mark("struck", row, column)
+                grid.mark("struck-through", row, column)
             if percent and isinstance(values[-1], float):
                 grid.mark("percent", row, column)
         grid.add(row, values, hidden=row in look.hidden_rows)
@@ -319,10 +313,3 @@ def _unescaped(text: str) -> str:
         return found if found.isprintable() or found in "\t\n\r" else match[0]
 
     return _ESCAPE.sub(character, text) if "_x" in text else text
-
-
-def _moment(text: str) -> date | time:
-    """Raises ValueError for what is no date or time."""
-    if "T" in text:
-        return datetime.fromisoformat(text)
-    return time.fromisoformat(text) if ":" in text else date.fromisoformat(text)

@@ -57,7 +57,7 @@ def open_workbook(data: bytes, file: str, limits: Limits = DEFAULT) -> Workbook 
         if "xl/workbook.bin" in package.names:
             return _other_form(file, "a binary workbook (.xlsb)")
         with warnings.catch_warnings(action="ignore"):  # of what the libraries leave aside, such as the look of cells
-            return (workbook_ods if kind == "ods" else workbook_xlsx).read(package)
+            return workbook_ods.read(package) if kind == "ods" else workbook_xlsx.read(package)
     except WorkbookFault as fault:
         return fault.problem
     except ImportError as error:

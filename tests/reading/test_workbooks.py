@@ -268,7 +268,7 @@ def test_percent_is_told_where_a_format_shows_it() -> None:
         for column, code in enumerate(('0.0 "% of all"', "General", "0.0%", "0%"), 1):
             sheet.cell(1, column, 0.5).number_format = code
 
-    assert sheet(xlsx(build)).percent == Spot(1, 3, 2)
+    assert sheet(xlsx(build)).spots("percent") == (Spot(1, 3, 2),)
 
 
 @settings(max_examples=15, deadline=None)
@@ -311,7 +311,8 @@ def test_texts_of_all_kinds_and_cells_without_references() -> None:
     strings = (
         '<sst xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main">'
         '<si><t xml:space="preserve"> a </t></si>'
-        "<si><r><t>fan </t></r><r><rPr><b/></rPr><t>G-1</t></r><rPh><t>spoken</t></rPh></si><si><t/></si></sst>"
+        "<si><r><t>fan </t></r><r><rPr><b/></rPr><t>G-1</t></r><rPh sb='0' eb='3'><t>spoken</t></rPh>"
+        "</si><si><t/></si></sst>"
     )
     data = raw(
         '<row><c t="s"><v>0</v></c><c t="s"><v>1</v></c><c t="s"><v>2</v></c>'
@@ -341,9 +342,12 @@ def test_the_strict_form_and_prefixed_names_are_read_alike() -> None:
     strict = "http://purl.oclc.org/ooxml/"
     main, relations = f"{strict}spreadsheetml/main", f"{strict}officeDocument/relationships"
     package = "http://schemas.openxmlformats.org/package/2006/relationships"
+    types = "http://schemas.openxmlformats.org/package/2006/content-types"
+    sheet_main = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml"
     data = zipped(
         {
-            "[Content_Types].xml": "<Types/>",
+            "[Content_Types].xml": f'<Types xmlns="{types}"><Override PartName="/xl/book.xml" '
+            f'ContentType="{sheet_main}"/></Types>',
             "_rels/.rels": f'<Relationships xmlns="{package}"><Relationship Id="r1" '
             f'Type="{relations}/officeDocument" Target="xl/book.xml"/></Relationships>',
             "xl/_rels/book.xml.rels": f'<Relationships xmlns="{package}"><Relationship Id="k" '

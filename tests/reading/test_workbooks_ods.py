@@ -67,7 +67,7 @@ def test_texts_of_opendocument() -> None:
         )
     )  # fmt: skip
     assert found.rows == (("a  b c d\ne\tf\ng", "0042", "untyped"),)
-    assert found.commented == Spot(1, 1, 1)
+    assert found.spots("comment") == (Spot(1, 1, 1),)
 
 
 def test_blanks_around_text_and_notes_within_it_are_not_the_text() -> None:
@@ -79,7 +79,7 @@ def test_blanks_around_text_and_notes_within_it_are_not_the_text() -> None:
 def test_what_is_repeated_counts_as_often_as_it_is() -> None:
     formula = '<table:table-cell table:formula="of:=1+1" table:number-columns-repeated="2"/>'
     found = sheet(ods(table(_row(formula, 'table:number-rows-repeated="3"'))))
-    assert found.uncached == (Spot(1, 1, 3), Spot(1, 2, 3))
+    assert found.spots("formula-uncached") == (Spot(1, 1, 3), Spot(1, 2, 3))
 
 
 def test_values_of_opendocument() -> None:
@@ -103,7 +103,8 @@ def test_values_of_opendocument() -> None:
     when = datetime(2026, 2, 3, 10, 42, 0, 250_000)
     assert found.rows == ((0.1, 12.5, 0.97, True, date(2026, 2, 3), when, CellError("#DIV/0!"), CellError("#DIV/0!")),)
     assert [isinstance(value, CellError) for value in found.rows[0][6:]] == [True, True]
-    assert (found.uncached, found.percent) == ((Spot(1, 9, 1),), Spot(1, 3, 1))
+    assert found.spots("formula-uncached") == (Spot(1, 9, 1),)
+    assert found.spots("percent") == (Spot(1, 3, 1),)
 
 
 def test_a_date_and_time_at_midnight_stays_one_where_its_style_shows_the_time() -> None:
@@ -149,7 +150,7 @@ def test_what_opendocument_hides_merges_filters_and_strikes_istold() -> None:
             hidden_rows=(2, 3, 4),
             hidden_columns=(2,),
             filtered=True,
-            struck=Spot(3, 1, 2),
+            marks={("struck-through", 0): Spot(3, 1, 2)},
         ),
         Sheet("Two", True, ((6.0,),)),
     )

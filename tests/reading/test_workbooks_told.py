@@ -33,7 +33,7 @@ def test_a_formula_without_its_result_blocks_and_an_empty_result_does_not() -> N
 
 def test_formulas_as_a_library_writes_them_have_no_result() -> None:
     found = sheet(xlsx(lambda sheet: sheet.append([1, "=A1+1", '=CONCATENATE("a","b")'])))
-    assert (found.uncached, found.pending) == ((Spot(1, 2, 1), Spot(1, 3, 1)), ())
+    assert found.marks == {("formula-uncached", 2): Spot(1, 2, 1), ("formula-uncached", 3): Spot(1, 3, 1)}
     assert found.rows == ((1.0,),)
 
 
