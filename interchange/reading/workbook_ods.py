@@ -29,9 +29,16 @@ from interchange.reading.workbook_sheets import CellError, Span, Value, Workbook
 if TYPE_CHECKING:
     from odfdo import Element
 
-_NAMESPACE = "{{urn:oasis:names:tc:opendocument:xmlns:{}:1.0}}"
-_OFFICE, _TABLE, _TEXT = (_NAMESPACE.format(name) for name in ("office", "table", "text"))
-_ASIDE_TAGS = (_OFFICE + "annotation", _TEXT + "ruby-text", _NAMESPACE.format("drawing") + "frame")
+_SPACES = {
+    prefix: f"urn:oasis:names:tc:opendocument:xmlns:{name}:1.0"
+    for prefix, name in zip(
+        ("office", "table", "text", "style", "number", "draw"),
+        ("office", "table", "text", "style", "datastyle", "drawing"),
+        strict=True,
+    )
+} | {"calcext": "urn:org:documentfoundation:names:experimental:calc:xmlns:calcext:1.0"}
+_OFFICE, _TABLE, _TEXT = (f"{{{_SPACES[prefix]}}}" for prefix in ("office", "table", "text"))
+_ASIDE_TAGS = (_OFFICE + "annotation", _TEXT + "ruby-text", f"{{{_SPACES['draw']}}}frame")
 _STREAMED = (
     *(_TABLE + name for name in ("table", "table-column", "table-row", "table-source")),
     _OFFICE + "automatic-styles",
@@ -51,6 +58,9 @@ def read(package: Package) -> Workbook:
     for member in ("META-INF/manifest.xml", "styles.xml", "content.xml"):
         if member in package.names or member == "content.xml":
             package.look_through(member, _Look(package.file))
+    for prefix, space in package.namespaces:
+        if space != _SPACES.get(prefix or "", space):
+            raise broken(Place(package.file), f"'{space}' for {prefix}")
     styles, sheets = _Styles(), list[_Sheet]()
     if "styles.xml" in package.names:
         styles.add(Element.from_tag(etree.fromstring(package.zip.read("styles.xml"))))
@@ -111,7 +121,8 @@ class _Styles:
         """Take the styles of a part of the document."""
         for style in part.get_elements("descendant::style:style"):
             own = style.attributes
-            self._named[own.get("style:family", ""), own.get("style:name", "")] = style
+            if "style:name" in own:
+                self._named[own.get("style:family", ""), own["style:name"]] = style
         for style in part.get_elements("descendant::number:date-style[number:hours]"):
             self._with_hours.add(style.attributes.get("style:name", ""))
 

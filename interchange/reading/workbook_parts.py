@@ -97,13 +97,13 @@ class Look:
 class Package:
     """The zip package of a workbook. Its members are read as streams, in limits, and never written anywhere.
 
-    `namespaces` are those of the members looked through so far. `place` is where the reading is, for a fault that a
-    library finds.
+    `namespaces` are those of the members looked through so far, each with its prefix; `place` is where the reading is,
+    for a fault that a library finds.
     """
 
     def __init__(self, data: bytes, file: str, limits: Limits) -> None:
         self.data, self.file, self.limits, self.place = data, file, limits, Place(file)
-        self.namespaces: set[str] = set()
+        self.namespaces: set[tuple[str | None, str]] = set()
         self._elements, self._cells, self._characters = 0, 0, 0
         try:
             self.zip = zipfile.ZipFile(io.BytesIO(data))
@@ -126,9 +126,7 @@ class Package:
 
         def start(name: str, attributes: dict[str, str]) -> None:
             nonlocal held, let_go
-            space, _, name = name.rpartition("}")
-            if not path:
-                self.namespaces.add(space)
+            name = name[name.rfind("}") + 1 :]
             path.append(name)
             self._elements, held = self._elements + 1, held + 1
             if self._elements > most:
@@ -155,6 +153,7 @@ class Package:
         parser.buffer_text = True
         parser.StartElementHandler, parser.EndElementHandler = start, end
         parser.CharacterDataHandler, parser.StartDoctypeDeclHandler = look.characters, refuse
+        parser.StartNamespaceDeclHandler = lambda prefix, space: self.namespaces.add((prefix, space))
         try:
             # reading never goes beyond the size the package states for a member, whatever is packed in it
             with self.zip.open(member) as stream:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 import zipfile
 from datetime import datetime, time
 from functools import cache
@@ -91,7 +92,7 @@ def _open(package: Package) -> tuple[ExcelReader, str, bool]:
     parts = [part for part in map(reader.package.find, (XLTM, XLTX, XLSM, XLSX)) if part]
     main = parts[0].PartName.lstrip("/") if parts else ARC_WORKBOOK
     package.look_through(main, look := _Book())
-    if any(name.startswith("http://purl.oclc.org/ooxml/") for name in package.namespaces):
+    if any(space.startswith("http://purl.oclc.org/ooxml/") for _, space in package.namespaces):
         reader = opened(_transitional(package))
     reader.read_workbook()
     return reader, main, look.pending
@@ -117,7 +118,8 @@ def _related(package: Package, reader: ExcelReader, member: str) -> list[Relatio
     if path not in package.names:
         return []
     package.look_through(path, place=package.place)
-    return [one for one in get_dependents(reader.archive, path) if one.TargetMode != "External"]
+    with warnings.catch_warnings(action="error"):  # else what is no relation would count as none
+        return [one for one in get_dependents(reader.archive, path) if one.TargetMode != "External"]
 
 
 def _is(one: Relationship, *kinds: str) -> bool:
@@ -192,21 +194,22 @@ class _Look(Look):
             if low is not None and high is not None and len(self.grid.hidden_columns) < LAST_COLUMN:
                 self.grid.hidden_columns.append((low, high))
         elif name == "mergeCell":
-            left, top, right, bottom = self._boundaries(attributes.get("ref", ""))
+            left, top, right, bottom = self._boundaries("merged cells", attributes)
             self.grid.merge(Span(top, left, bottom, right))
         elif name == "comment":
-            column, row, _, _ = self._boundaries(attributes.get("ref", ""))
+            column, row, _, _ = self._boundaries("a comment on", attributes)
             self.grid.mark("comment", row, column)
         elif (name == "sheetPr" and _true(attributes.get("filterMode"))) or (
             len(self.path) == 4 and self.path[1:3] == ["autoFilter", "filterColumn"]  # which may be a bare button
         ):
             self.grid.filtered = True
 
-    def _boundaries(self, reference: str) -> tuple[int, int, int, int]:
+    def _boundaries(self, what: str, attributes: dict[str, str]) -> tuple[int, int, int, int]:
+        reference = attributes.get("ref", "")
         try:
             left, top, right, bottom = map(int, self._range(reference))
         except (ValueError, TypeError):  # the latter for whole rows and columns
-            raise broken(self.grid.place, f"cells '{reference}'") from None
+            raise broken(self.grid.place, f"{what} '{reference}'") from None
         return left, top, right, bottom
 
     def _begin_cell(self, attributes: dict[str, str]) -> None:
