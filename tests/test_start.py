@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-HEAVY = ("numpy", "pyarrow", "duckdb", "pydantic", "deltalake", "scipy")
+HEAVY = ("numpy", "pyarrow", "duckdb", "pydantic", "deltalake", "scipy", "openpyxl", "odfdo", "lxml")
 
 
 def _imported_by(*arguments: str) -> set[str]:
@@ -26,3 +26,9 @@ def _imported_by(*arguments: str) -> set[str]:
 @pytest.mark.parametrize("arguments", [("--help",), ("import", "--help"), ("recompute", "--help"), ("--version",)])
 def test_help_imports_no_heavy_library(arguments: tuple[str, ...]) -> None:
     assert _imported_by(*arguments) & set(HEAVY) == set()
+
+
+def test_reading_imports_the_libraries_of_workbooks_only_for_a_workbook() -> None:
+    code = "import sys, interchange.reading.door; print(*{'openpyxl', 'odfdo', 'lxml'} & set(sys.modules))"
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout.split() == []

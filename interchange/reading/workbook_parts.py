@@ -136,7 +136,7 @@ class Package:
             if len(path) > _DEEPEST:
                 raise broken(where, f"elements too deep within each other in {member}")
             if name in _LET_GO:
-                let_go = held
+                let_go = held - 1
             look.start(name, attributes)
 
         def end(_: str) -> None:

@@ -20,12 +20,14 @@ from from_outside import (
     DONE,
     REPOSITORY,
     SOURCE,
+    START,
     Ended,
     Programme,
     a_row,
     listing,
     log,
     outcomes,
+    run,
     sectioned,
     sheet,
 )
@@ -161,6 +163,25 @@ def test_a_workbook_cut_short_or_of_an_old_form_is_refused_in_words(programme: P
         "Open it in a spreadsheet program, save it anew and send it again.",
         "problem: old.xls: found an old binary file, perhaps a workbook (.xls); expected a workbook in the form .xlsx "
         "or .ods. Open it in a spreadsheet program and save it as .xlsx.",
+    ]
+    programme.assert_whole()
+
+
+def test_without_the_extra_workbooks_are_refused_with_that_advice_and_all_else_works(programme: Programme) -> None:
+    files = {"a.csv": sheet(*ROWS), "b.xlsx": xlsx(), "c.ods": ods(), "d.csv": sectioned("Z-1")}
+    for name, content in files.items():
+        (programme.folder / name).write_bytes(content)
+    hidden = "import sys; sys.modules |= dict.fromkeys(('openpyxl', 'odfdo', 'lxml')); "
+    words = ("import", *files, "--no-recompute", "--format", "json", "--archive", "archive")
+    ended = run(*words, cwd=programme.folder, start=hidden + START)
+    assert ended.code == ANSWER_IS_NO, ended.err
+    assert outcomes(ended) == {
+        "a.csv": ("new", 3), "b.xlsx": ("refused", 0), "c.ods": ("refused", 0), "d.csv": ("new", 1)
+    }  # fmt: skip
+    assert [line for line in messages(ended) if "a.csv" not in line] == [
+        f"problem: {name}: found a workbook, but no {library} to read it; expected the extra 'spreadsheets'. "
+        "Run pip install 'airtightness-interchange[spreadsheets]', or save each sheet as CSV."
+        for name, library in (("b.xlsx", "openpyxl"), ("c.ods", "lxml"))
     ]
     programme.assert_whole()
 

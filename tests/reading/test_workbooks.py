@@ -338,6 +338,23 @@ def test_texts_of_all_kinds_and_cells_without_references() -> None:
     )
 
 
+def test_a_text_that_looks_like_a_character_by_its_number_stays_as_it_is() -> None:
+    # ISO/IEC 29500-1, 22.4.2.4: `_x005F_` is the first mark of a text that is no such number
+    found = sheet(raw('<row><c t="str"><v>_x005F_x0009_</v></c><c t="inlineStr"><is><t>_x0041_</t></is></c></row>'))
+    assert found.rows == (("_x0009_", "A"),)
+    main = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+    relation = "http://schemas.openxmlformats.org/officeDocument/2006/relationships/sharedStrings"
+    data = edited(
+        raw('<row><c t="s"><v>0</v></c></row>'),
+        "</Relationships>",
+        f'<Relationship Id="rIdS" Type="{relation}" Target="/xl/texts.xml"/></Relationships>',
+        "xl/_rels/workbook.xml.rels",
+    )
+    for written, read in {"_x005F_x0009_": "_x0009_", "a_x0009_b": "a\tb"}.items():
+        strings = f'<sst xmlns="{main}"><si><t>{written}</t></si></sst>'
+        assert sheet(zipped({**members(data), "xl/texts.xml": strings})).rows == ((read,),)
+
+
 def test_the_strict_form_and_prefixed_names_are_read_alike() -> None:
     strict = "http://purl.oclc.org/ooxml/"
     main, relations = f"{strict}spreadsheetml/main", f"{strict}officeDocument/relationships"

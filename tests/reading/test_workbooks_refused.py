@@ -6,9 +6,10 @@ import random
 import zipfile
 
 import pytest
+from openpyxl.comments import Comment
 from workbook_inputs import FIRST_SHEET, NAMES, edited, members, ods, raw, refused, sheets, table, xlsx, zipped
 
-from interchange.errors import Problem
+from interchange.errors import Place, Problem
 from interchange.reading.workbook_parts import Limits
 from interchange.reading.workbook_sheets import as_text, problems
 from interchange.reading.workbooks import open_workbook
@@ -59,6 +60,19 @@ def test_a_binary_workbook_is_refused() -> None:
         ('<row r="1"><c r="B1" t="b"><v>2</v></c></row>', ", row 1, column 'B'", "'2', which is no truth value"),
         ('<row r="1"><c r="B1" t="d"><v>2</v></c></row>', ", row 1, column 'B'", "'2', which is no date or time"),
         ('<row r="1"><c r="B1" t="q"><v>2</v></c></row>', ", row 1, column 'B'", "'2', which is no cell"),
+        ('<row r="1"><c r="B1"><v>1e999</v></c></row>', ", row 1, column 'B'", "'1e999', which is no number"),
+        ('<row r="1"><c r="B1"><v>\uff12</v></c></row>', ", row 1, column 'B'", "'\uff12', which is no number"),
+        ('<row r="1"><c r="B1" t="b"><v>true</v></c></row>', ", row 1, column 'B'", "'true', which is no truth value"),
+        ('<row r="1"><c r="B1" s="-1"><v>2</v></c></row>', ", row 1, column 'B'", "'-1', which is no style"),
+        ('<row r="1"><c r="B1" s="99"><v>2</v></c></row>', ", row 1", "what does not open (IndexError)"),
+        *(
+            (
+                f'<row r="1"><c r="B1" t="d"><v>{text}</v></c></row>',
+                ", row 1, column 'B'",
+                f"'{text}', which is no date or time",
+            )
+            for text in ("2026-02-30", "2026-02-03T10:42:00Z", "2026-02-03 and more", "24:10", "PT5H")
+        ),
     ],
 )
 def test_a_fault_of_a_cell_is_told_at_its_place(rows: str, place: str, found: str) -> None:
@@ -74,6 +88,11 @@ def test_a_fault_of_a_cell_is_told_at_its_place(rows: str, place: str, found: st
         'office:value-type="time" office:time-value="PT"',
         'office:value-type="time" office:time-value="P99999999999D"',
         'office:value-type="boolean" office:boolean-value="yes"',
+        'office:value-type="float" office:value="1_0"',
+        'office:value-type="percentage" office:value="0,5"',
+        'office:value-type="time" office:time-value="P1M"',
+        'office:value-type="time" office:time-value="10:42:00"',
+        'office:value-type="sometime" office:value="5"',
     ],
 )
 def test_a_fault_of_a_cell_of_opendocument_is_told_at_its_place(cell: str) -> None:
@@ -98,6 +117,39 @@ def test_missing_members_and_sheets_are_told() -> None:
     assert refused(gone).found == "no xl/other.xml in it"
     unlinked = edited(_plain(), 'r:id="rId1"', 'r:id="rId99"', "xl/workbook.xml")
     assert refused(unlinked).found == "a sheet whose cells are nowhere in the workbook"
+
+
+def test_what_the_library_would_pass_over_is_refused() -> None:
+    foreign = '<row r="1"><c r="A1"><v>1</v></c><c xmlns="urn:other" r="B1"><v>2</v></c></row>'
+    assert sheets(raw(foreign.replace(' xmlns="urn:other"', "")))[0].rows == ((1.0, 2.0),)
+    assert refused(raw(foreign)).found == "2 cells, of which 1 can be read"
+    relations = "xl/_rels/workbook.xml.rels"
+    parts = members(_plain())
+    moved = edited(zipped({**parts, "xl/other.xml": parts["xl/styles.xml"]}), "styles.xml", "other.xml", relations)
+    assert refused(moved).found == "styles in xl/other.xml"
+    wrong = xlsx(lambda sheet: setattr(sheet["A1"], "comment", Comment("why", "tk")))
+    wrong = edited(wrong, 'comments" Target', 'comments" Goal', "xl/worksheets/_rels/sheet1.xml.rels")
+    assert refused(wrong).place == Place("tests.xlsx, sheet 'Log'")
+
+
+def test_other_namespaces_than_those_of_opendocument_are_refused() -> None:
+    content = members(ods(table("")))["content.xml"]
+    assert isinstance(content, bytes)
+    for prefix in ("office", "table", "text", "style", "number", "calcext"):
+        start = content.index(f"xmlns:{prefix}=".encode()) + len(f'xmlns:{prefix}="')
+        end = content.index(b'"', start)
+        data = ods(table(""), more={"content.xml": content[:start] + b"urn:other" + content[end:]})
+        assert refused(data).found == f"'urn:other' for {prefix}"
+
+
+def test_blanks_without_end_are_refused() -> None:
+    def text(count: str) -> bytes:
+        cell = f'<table:table-cell><text:p>a<text:s text:c="{count}"/>b</text:p></table:table-cell>'
+        return ods(table(f"<table:table-row>{cell}</table:table-row>"))
+
+    assert sheets(text("3"))[0].rows == (("a   b",),)
+    for count in ("10001", "-1", "x", "9" * 30):
+        assert refused(text(count)).found == f"'{count}' blanks within a text"
 
 
 def test_entities_and_document_types_are_refused() -> None:
@@ -143,11 +195,24 @@ def test_a_member_that_lies_about_its_size_is_not_read_beyond_it() -> None:
         (Limits(sheets=0), "1 sheets"),
         (Limits(members=3), "9 members"),
         (Limits(elements=100), "more than 100 elements up to xl/styles.xml"),
+        (Limits(held=20), "more than 20 elements in one piece of xl/styles.xml"),
     ],
 )
 def test_limits(limits: Limits, found: str) -> None:
     problem = refused(_plain(), limits)
     assert (problem.code, problem.found) == ("workbook-too-large", found)
+
+
+def test_rows_that_a_library_lets_go_do_not_count_as_one_piece() -> None:
+    rows = "".join(f'<row r="{number}"><c><v>1</v></c></row>' for number in range(1, 500))
+    assert len(sheets(raw(rows), Limits(held=300))[0].rows) == 499
+    cells = "<c><v>1</v></c>" * 200
+    assert refused(raw(f"<row>{cells}</row>"), Limits(held=300)).found.startswith("more than 300 elements in one piece")
+    cell = '<table:table-cell office:value-type="float" office:value="1"/>'
+    row = f"<table:table-row>{cell * 20}</table:table-row>"
+    assert len(sheets(ods(table(row * 50)), Limits(held=100))[0].rows) == 50
+    row = f"<table:table-row>{cell * 200}</table:table-row>"
+    assert refused(ods(table(row)), Limits(held=100)).found == "more than 100 elements in one piece of content.xml"
 
 
 def test_merged_cells_count_as_cells() -> None:
