@@ -66,7 +66,8 @@ def read(package: Package) -> Workbook:
         styles.add(Element.from_tag(etree.fromstring(package.zip.read("styles.xml"))))
     depth, sheet = 0, None
     with package.zip.open("content.xml") as stream:
-        for event, element in etree.iterparse(stream, ("start", "end"), tag=_STREAMED, resolve_entities=False):
+        safely = {"resolve_entities": False, "remove_comments": True, "remove_pis": True}
+        for event, element in etree.iterparse(stream, ("start", "end"), tag=_STREAMED, **safely):
             if element.tag == _TABLE + "table":
                 depth += 1 if event == "start" else -1
                 if event == "start" and depth == 1 and element.getparent().tag == _OFFICE + "spreadsheet":
@@ -120,11 +121,11 @@ class _Styles:
     def add(self, part: Element) -> None:
         """Take the styles of a part of the document."""
         for style in part.get_elements("descendant::style:style"):
-            own = style.attributes
-            if "style:name" in own:
-                self._named[own.get("style:family", ""), own["style:name"]] = style
+            own = style.get_attribute_string
+            if name := own("style:name"):
+                self._named[own("style:family") or "", name] = style
         for style in part.get_elements("descendant::number:date-style[number:hours]"):
-            self._with_hours.add(style.attributes.get("style:name", ""))
+            self._with_hours.add(style.get_attribute_string("style:name") or "")
 
     def _first(self, name: str, path: str, attribute: str) -> str:
         """What a cell style, or the nearest of those it inherits from, says; nothing where none does."""
@@ -132,9 +133,9 @@ class _Styles:
         while name not in seen and (style := self._named.get(("table-cell", name))) is not None:
             seen.add(name)
             for element in style.get_elements(path):
-                if attribute in element.attributes:
-                    return element.attributes[attribute]
-            name = style.attributes.get("style:parent-style-name", "")
+                if found := element.get_attribute_string(attribute):
+                    return found
+            name = style.get_attribute_string("style:parent-style-name") or ""
         return ""
 
     def _struck(self, style: str) -> bool:
@@ -147,24 +148,25 @@ class _Styles:
         """Whether a style hides its sheet."""
         style = self._named.get(("table", table))
         found = style.get_elements("style:table-properties") if style is not None else []
-        return any(one.attributes.get("table:display") == "false" for one in found)
+        return any(one.get_attribute_string("table:display") == "false" for one in found)
 
 
 class _Sheet:
     """One sheet while it is read."""
 
     def __init__(self, package: Package, table: Element, styles: _Styles) -> None:
-        own = table.attributes
-        self.grid = Grid(package, own.get("table:name", ""), styles.hides(own.get("table:style-name", "")))
+        own = table.get_attribute_string
+        self.grid = Grid(package, own("table:name") or "", styles.hides(own("table:style-name") or ""))
         self.copied = False
         self._package, self._styles = package, styles
         self._rows = 0
         self._columns: list[str] = []  # styles
 
-    def _repeated(self, own: dict[str, str], name: str, most: int) -> int:
-        times = whole(own.get(f"table:{name}", "1"))
+    def _repeated(self, element: Element, what: str, most: int) -> int:
+        text = element.get_attribute_string(f"table:number-{what}-repeated")
+        times = 1 if text is None else whole(text)
         if times is None or not 1 <= times <= most:
-            raise broken(self.grid.at(self._rows + 1), f"'{own.get(f'table:{name}')}' for {name}")
+            raise broken(self.grid.at(self._rows + 1), f"'{text}' for number-{what}-repeated")
         return times
 
     def add(self, element: Any) -> None:
@@ -183,16 +185,17 @@ class _Sheet:
             self.copied = True
 
     def _add_column(self, column: Element) -> None:
-        own, first = column.attributes, len(self._columns) + 1
-        times = self._repeated(own, "number-columns-repeated", LAST_COLUMN - len(self._columns))
-        self._columns += [own.get("table:default-cell-style-name", "")] * times
-        if own.get("table:visibility", "visible") != "visible":
+        own, first = column.get_attribute_string, len(self._columns) + 1
+        times = self._repeated(column, "columns", LAST_COLUMN + 1 - first)
+        self._columns += [own("table:default-cell-style-name") or ""] * times
+        if own("table:visibility") not in (None, "visible"):
             self.grid.hidden_columns.append((first, first + times - 1))
 
     def _add_row(self, line: Element, asides: bool) -> None:
-        own, values, row, column = line.attributes, list[Value](), self._rows + 1, 1
+        own, values, row, column = line.get_attribute_string, list[Value](), self._rows + 1, 1
         self._package.place = self.grid.at(row)
-        times = self._repeated(own, "number-rows-repeated", LAST_ROW - self._rows)
+        times = self._repeated(line, "rows", LAST_ROW - self._rows)
+        row_style = own("table:default-cell-style-name")
         for cell in line.children:
             if cell.tag not in _CELLS:
                 continue
@@ -200,57 +203,56 @@ class _Sheet:
                 if aside.tag == "office:annotation":
                     self.grid.mark("comment", row, column)
                 aside.delete()
-            its = cell.attributes
-            wide = self._repeated(its, "number-columns-repeated", LAST_COLUMN + 1 - column)
-            style = its.get("table:style-name") or own.get("table:default-cell-style-name")
-            style = style or "".join(self._columns[column - 1 : column])
-            self._add_cell(cell, its, style, values, (row, column, times, wide))
+            wide = self._repeated(cell, "columns", LAST_COLUMN + 1 - column)
+            column_style = self._columns[column - 1] if column <= len(self._columns) else ""
+            style = cell.get_attribute_string("table:style-name") or row_style or column_style
+            self._add_cell(cell, style, values, (row, column, times, wide))
             column += wide
-        visibility = own.get("table:visibility", "visible")
-        if self.grid.add(row, values, times, hidden=visibility != "visible") and visibility == "filter":
+        visibility = own("table:visibility")
+        hidden = visibility not in (None, "visible")
+        if self.grid.add(row, values, times, hidden=hidden) and visibility == "filter":
             self.grid.filtered = True
         self._rows += times
 
-    def _add_cell(
-        self, cell: Element, own: dict[str, str], style: str, values: list[Value], area: tuple[int, int, int, int]
-    ) -> None:
-        row, column, times, wide = area
-        kind = own.get("office:value-type")
+    def _add_cell(self, cell: Element, style: str, values: list[Value], area: tuple[int, int, int, int]) -> None:
+        (row, column, times, wide), own = area, cell.get_attribute_string
+        kind = own("office:value-type")
         # the standard has no type for errors; the extension in use writes one beside the type of the standard
         try:
-            value = _value(cell, own, "error" if own.get("calcext:value-type") == "error" else kind)
+            value = _value(cell, "error" if own("calcext:value-type") == "error" else kind)
         except (ValueError, LookupError, OverflowError):
             raise broken(self.grid.at(row, column), f"a cell that is no {kind}") from None
-        rows, columns = (whole(own.get(f"table:number-{what}-spanned")) or 1 for what in ("rows", "columns"))
+        rows, columns = whole(own("table:number-rows-spanned")) or 1, whole(own("table:number-columns-spanned")) or 1
         if rows > 1 or columns > 1:
             self.grid.merge(Span(row, column, row + rows - 1, column + columns - 1))
         if value is None:
-            if "table:formula" in own and kind is None:
+            if own("table:formula") is not None and kind is None:
                 for at in range(column, column + wide):
                     self.grid.mark("formula-uncached", row, at, times)
             return
+        if type(value) is date and self._styles.hours(style):
+            value = datetime.combine(value, time())
         values += [None] * (column - 1 - len(values)) + [value] * wide
         if self._styles.struck(style):
             self.grid.mark("struck-through", row, column, times * wide)
         if kind == "percentage":
             self.grid.mark("percent", row, column, times * wide)
-        if type(value) is date and self._styles.hours(style):
-            values[column - 1 :] = [datetime.combine(value, time())] * wide
 
 
-def _value(cell: Element, own: dict[str, str], kind: str | None) -> Value:
+def _value(cell: Element, kind: str | None) -> Value:
     """What the cell holds. Raises ValueError, LookupError or OverflowError where it holds no such thing."""
+    own = cell.get_attribute_string
     if kind in ("float", "currency", "percentage"):
-        return number(own["office:value"])
+        return number(own("office:value") or "")
     if kind == "date":
-        return _moment(own["office:date-value"])
+        return _moment(own("office:date-value") or "")
     if kind == "time":
-        return _clock(own["office:time-value"])
+        return _clock(own("office:time-value") or "")
     if kind == "boolean":
-        return {"true": True, "false": False}[own["office:boolean-value"]]
+        return {"true": True, "false": False}[own("office:boolean-value") or ""]
     if kind not in ("string", "error", None):
         raise ValueError(kind)
-    text = own.get("office:string-value") if kind != "error" else None
+    text = own("office:string-value") if kind != "error" else None
     if text is None:
         text = "\n".join(_text(one) for one in cell.children if one.tag == "text:p")
     return CellError(text) if kind == "error" else text or None

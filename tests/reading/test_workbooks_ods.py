@@ -71,6 +71,8 @@ def test_texts_of_opendocument() -> None:
 
 
 def test_blanks_around_text_and_notes_within_it_are_not_the_text() -> None:
+    plain = "<table:table-cell><!-- aside --><text:p>a<!-- aside -->b<?aside?></text:p></table:table-cell>"
+    assert sheet(ods(table(_row(plain + "<!-- aside -->")))).rows == (("ab",),)
     note = "<office:annotation><text:p>why</text:p><text:p>so</text:p></office:annotation>"
     cell = f"<table:table-cell><text:p>\n  a{note}b</text:p></table:table-cell>"
     assert sheet(ods(table(_row(cell)))).rows == (("ab",),)
