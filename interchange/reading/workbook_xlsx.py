@@ -102,7 +102,7 @@ def _transitional(package: Package) -> io.BytesIO:
     """The package with the namespaces of the transitional form in place of the strict one's."""
     data = io.BytesIO()
     with zipfile.ZipFile(data, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as copy:
-        for name in package.names:
+        for name in (name for name in package.names if name.endswith((".xml", ".rels"))):
             content = package.zip.read(name)
             for strict, transitional in _NAMESPACES.items():
                 content = content.replace(b'"' + strict, b'"' + transitional)
@@ -129,6 +129,7 @@ def _is(one: Relationship, *kinds: str) -> bool:
 def _strings_and_styles(package: Package, reader: ExcelReader, related: list[Relationship]) -> bool:
     """Read the texts that cells share; whether characters that are written by their number can be told from others."""
     from openpyxl.reader.strings import read_string_table
+    from openpyxl.xml.constants import ARC_STYLE
 
     escaped = True
     for one in related:
@@ -138,10 +139,10 @@ def _strings_and_styles(package: Package, reader: ExcelReader, related: list[Rel
                 reader.shared_strings = read_string_table(stream)
             # this mark says that what follows is no such number; openpyxl drops it
             escaped = b"_x005F_" not in package.zip.read(one.target)
-        elif _is(one, "styles"):
-            package.look_through(one.target)
-            if one.target != "xl/styles.xml":  # openpyxl reads none elsewhere, and tells nobody
-                raise broken(Place(package.file), f"styles in {one.target}")
+        elif _is(one, "styles") and one.target != ARC_STYLE:  # openpyxl reads none elsewhere, and tells nobody
+            raise broken(Place(package.file), f"styles in {one.target}")
+    if ARC_STYLE in package.names:
+        package.look_through(ARC_STYLE)
     return escaped
 
 

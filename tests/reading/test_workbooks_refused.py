@@ -154,7 +154,8 @@ def test_blanks_without_end_are_refused() -> None:
 
 def test_entities_and_document_types_are_refused() -> None:
     bomb = '<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;">]>'
-    for member in (FIRST_SHEET, "xl/workbook.xml"):
+    looked_through = ("xl/workbook.xml", "xl/styles.xml", "xl/_rels/workbook.xml.rels", "[Content_Types].xml")
+    for member in (FIRST_SHEET, *looked_through):
         parts = members(_plain())
         content = parts[member]
         assert isinstance(content, bytes)

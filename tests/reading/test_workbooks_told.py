@@ -40,6 +40,7 @@ def test_formulas_as_a_library_writes_them_have_no_result() -> None:
 def test_results_that_the_workbook_itself_calls_out_of_date_block() -> None:
     data = raw('<row r="1"><c r="A1"><v>3</v></c><c r="B1"><f>A1+1</f><v>0</v></c></row>')
     assert told(sheet(data)) == []
+    assert told(sheet(edited(data, ' fullCalcOnLoad="0"', "", "xl/workbook.xml"))) == []
     found = sheet(edited(data, 'fullCalcOnLoad="0"', 'fullCalcOnLoad="1"', "xl/workbook.xml"))
     assert told(found) == [
         "workbook-formula-pending session | tests.xlsx, sheet 'Log', row 1, column 'B': found the result of a formula "
