@@ -171,9 +171,11 @@ class _Look(Look):
         self._content: str | None = None
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
-        if name == "c" and self.path[-2:-1] == ["row"]:
+        if name == "c":
             self._begin_cell(attributes)
         elif name == "v":
+            if self._content is not None or self.path[-2:-1] != ["c"]:  # openpyxl takes the first
+                raise broken(self.grid.at(self._row, self._column), "a further value within a cell")
             self.text = []
         elif name == "f":
             self._formula = True
@@ -218,7 +220,7 @@ class _Look(Look):
         if reference is not None:
             match = _CELL.fullmatch(reference)
             column = self._column_of(match[1]) if match is not None and int(match[2]) == self._row else 0
-        if not self._column < column <= LAST_COLUMN:
+        if not self._column < column <= LAST_COLUMN or self.path[-2:-1] != ["row"]:
             raise broken(self.grid.at(self._row, self._column), f"cell '{reference}' as the next one of this row")
         self._column, self._kind = column, attributes.get("t", "n")
         self._formula, self._content = False, None
@@ -228,7 +230,7 @@ class _Look(Look):
     def end(self, name: str) -> None:
         if name == "v":
             self._content, self.text = "".join(self.text or ()), None
-        elif name == "c" and self.path[-2:-1] == ["row"]:
+        elif name == "c":
             if self._formula and not self._content and self._kind != "str":
                 self.grid.mark("formula-uncached", self._row, self._column)
             elif self._formula and self._pending:

@@ -60,6 +60,8 @@ def test_a_binary_workbook_is_refused() -> None:
         ('<row r="1"><c r="B1" t="b"><v>2</v></c></row>', ", row 1, column 'B'", "'2', which is no truth value"),
         ('<row r="1"><c r="B1" t="d"><v>2</v></c></row>', ", row 1, column 'B'", "'2', which is no date or time"),
         ('<row r="1"><c r="B1" t="q"><v>2</v></c></row>', ", row 1, column 'B'", "'2', which is no cell"),
+        ('<row r="1"><c r="B1"><v>1</v><v>2</v></c></row>', ", row 1, column 'B'", "a further value within a cell"),
+        ('<row r="1"><c r="A1"><c r="B1"/></c></row>', ", row 1, column 'A'", "cell 'B1' as the next one of this row"),
         ('<row r="1"><c r="B1"><v>1e999</v></c></row>', ", row 1, column 'B'", "'1e999', which is no number"),
         ('<row r="1"><c r="B1"><v>\uff12</v></c></row>', ", row 1, column 'B'", "'\uff12', which is no number"),
         ('<row r="1"><c r="B1" t="b"><v>true</v></c></row>', ", row 1, column 'B'", "'true', which is no truth value"),
