@@ -79,11 +79,16 @@ def load(
 ) -> Iterator[Loaded]:
     """The current sessions, at most 16,384 at a time, whichever files they lie in. `where` as in Snapshot.batches.
 
-    `calibrations` are the rows of the archive's register, which is read where they are not given.
+    There is one at least, empty where no session is. `calibrations` are the rows of the archive's register, which is
+    read where they are not given.
     """
     known = registers.calibrations(snapshot.root).rows if calibrations is None else calibrations
+    found = False
     for rows in _gathered(snapshot.batches("session", (*LEAVES, *_JOINING) if known else LEAVES, where)):
+        found = True
         yield from_rows(rows, known)
+    if not found:
+        yield from_sessions([])
 
 
 def from_sessions(sessions: Sequence[Session], calibrations: Sequence[CalibrationRow] = ()) -> Loaded:
