@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from inspect import signature
 from typing import Any, Protocol
 
@@ -33,25 +33,35 @@ class Step(Protocol):
         """Keywords of the step's function."""
 
 
-def follow(batch: Batch, steps: Sequence[Step], kinds: Sequence[str] = FITTED_KINDS) -> Work:
+def follow(
+    batch: Batch,
+    steps: Sequence[Step],
+    kinds: Sequence[str] = FITTED_KINDS,
+    watch: Callable[[str, Work], None] = lambda name, work: None,
+) -> Work:
     """Take a batch through the steps of a rule set, as far as its sessions are of the kinds.
 
+    `watch` sees the work under "begin", after each step under its name, and under "points" when they are gathered.
     Raises RuleSetError where a step is unknown, out of order, or given wrong keywords.
     """
     faults = step_faults(steps, "rule set")
     if faults:
         raise RuleSetError(*faults)
     work = begin(batch, tuple(kind for kind in kinds if kind in FITTED_KINDS))
+    watch("begin", work)
     for step in steps:
         if step.name in CORRECTIONS:
             CORRECTIONS[step.name](work, **step.arguments)
+            watch(step.name, work)
     gather(work)
     absent = np.full(work.direction.size, np.nan)
     work.log_coefficient, work.exponent = absent, absent
     work.exponent_assumed = np.zeros(absent.size, dtype=np.bool_)
+    watch("points", work)
     for step in steps:
         if step.name in FITS or step.name in AFTER:
             STEPS[step.name](work, **step.arguments)
+            watch(step.name, work)
     return work
 
 

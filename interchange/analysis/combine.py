@@ -28,7 +28,7 @@ BOTH = CHOICES["direction_used"].index("both")
 _STAGES = ("baseline", "calibration", "fan_density", "envelope_density")
 
 
-class _Means:
+class Means:
     """Means over the runs of each session: within each direction first, then over directions."""
 
     def __init__(self, work: Work, valid: NDArray[np.bool_]) -> None:
@@ -64,7 +64,7 @@ class _Means:
 def of_sessions(work: Work, runs: Mapping[str, NDArray[np.generic]]) -> dict[str, NDArray[np.generic]]:
     """Results of each session out of those of its runs; notes go into the work's mask."""
     valid = np.isfinite(floats(runs["flow_50_m3_h"]))
-    means = _Means(work, valid)
+    means = Means(work, valid)
     single = means.run_count == 1
     run_50 = floats(runs["flow_50_m3_h"])
     flow_50, flow_10 = means.of(run_50), means.of(runs["flow_10_m3_h"])
@@ -104,13 +104,13 @@ def of_sessions(work: Work, runs: Mapping[str, NDArray[np.generic]]) -> dict[str
     return result | _shares(work, means)
 
 
-def _direction_used(work: Work, means: _Means) -> Codes:
+def _direction_used(work: Work, means: Means) -> Codes:
     """Direction of the runs behind the result: that of them all, both, or -1 where unknown or none."""
     code = np.where(means.direction_count > 1, BOTH, means.least(work.direction, -1.0))
     return np.where(means.run_count > 0, code, -1).astype(np.int8)
 
 
-def _leakage_areas(work: Work, means: _Means) -> tuple[Floats, Floats, Floats]:
+def _leakage_areas(work: Work, means: Means) -> tuple[Floats, Floats, Floats]:
     """Leakage area of the mean flow at its pressure, with its pressure and discharge coefficient."""
     if work.leakage_area is None:
         nothing = np.full(means.run_count.size, np.nan)
@@ -130,20 +130,25 @@ def _difference_percent(batch: Batch, flow_50: Floats) -> Floats:
     return np.asarray(100.0 * (flow_50 / np.where(np.isnan(stated), by_air_change, stated) - 1.0))
 
 
-def _shares(work: Work, means: _Means) -> dict[str, NDArray[np.generic]]:
+def _shares(work: Work, means: Means) -> dict[str, NDArray[np.generic]]:
     """Percent by which each correction moved the flow at 50 Pa, in the order in which they were made."""
+    flows = flows_50_m3_h(work, means)
+    return {
+        name: 100.0 * (then / before - 1.0) for name, before, then in zip(SHARES, flows[:-1], flows[1:], strict=True)
+    }
+
+
+def flows_50_m3_h(work: Work, means: Means) -> list[Floats]:
+    """Flow of each session at 50 Pa [m3/h] as displayed, then after the correction behind each of `SHARES`."""
     log_50 = _log_flow_50(work, work.displayed)
-    flow = means.of(powerlaw.from_log(log_50))
-    shares: dict[str, NDArray[np.generic]] = {}
-    for name, stage in zip(SHARES, (*_STAGES, "reference"), strict=True):
+    flows = [means.of(powerlaw.from_log(log_50))]
+    for stage in (*_STAGES, "reference"):
         if stage == "reference" and work.log_reference_factor is not None:
             log_50 = log_50 + work.log_reference_factor
         elif stage in work.stage_log_flow:
             log_50 = _log_flow_50(work, replace(work.line, log_flow=work.stage_log_flow[stage]))
-        then = means.of(powerlaw.from_log(log_50))
-        shares[name] = 100.0 * (then / flow - 1.0)
-        flow = then
-    return shares
+        flows.append(means.of(powerlaw.from_log(log_50)))
+    return flows
 
 
 def _log_flow_50(work: Work, line: Line) -> Floats:
@@ -151,7 +156,7 @@ def _log_flow_50(work: Work, line: Line) -> Floats:
     return powerlaw.log_flow_at(log_pressure, log_flow, offsets, FLOW_PRESSURE_PA, work.assumed_exponent, weight)
 
 
-def _note_results(work: Work, means: _Means, runs: Mapping[str, NDArray[np.generic]]) -> None:
+def _note_results(work: Work, means: Means, runs: Mapping[str, NDArray[np.generic]]) -> None:
     fitted = work.note_mask & note_bit("kind_not_fitted") == 0
     there = means.run_count > 0
     used = ragged.any_true(floats(runs["point_count"]) > 0, means.offsets)

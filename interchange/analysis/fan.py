@@ -48,16 +48,22 @@ def _interpolated(signal: Floats, first: Ints, last: Ints, pressure: Floats, flo
     """Flow at each signal by the table from row `first` to row `last`; NaN beyond it."""
     found = np.full(signal.size, np.nan)
     inside = (signal >= pressure[first]) & (signal <= pressure[last])
-    signal, low, high = signal[inside], first[inside], last[inside]
-    while (high - low > 1).any():  # halve every reading's stretch of its table until two rows are left
-        middle = (low + high) // 2
-        above = pressure[middle] <= signal
-        low, high = np.where(above, middle, low), np.where(above, high, middle)
+    signal = signal[inside]
+    low, high = rows_around(signal, first[inside], last[inside], pressure)
     start, length = np.log(pressure[low]), np.log(pressure[high]) - np.log(pressure[low])
     way = (np.log(signal) - start) / np.where(length > 0, length, 1.0)  # rows can differ by less than logarithms tell
     log_flow = np.log(flow[low])
     found[inside] = np.exp(log_flow + way * (np.log(flow[high]) - log_flow))
     return found
+
+
+def rows_around(signal: Floats, low: Ints, high: Ints, pressure: Floats) -> tuple[Ints, Ints]:
+    """The two neighbouring rows of a table between which each signal [Pa] lies, out of rows `low` to `high`."""
+    while (high - low > 1).any():  # halve every reading's stretch of its table until two rows are left
+        middle = (low + high) // 2
+        above = pressure[middle] <= signal
+        low, high = np.where(above, middle, low), np.where(above, high, middle)
+    return low, high
 
 
 def fan_density_factor(reference_air_density_kg_m3: Number, fan_air_density_kg_m3: Number) -> Floats:

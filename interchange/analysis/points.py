@@ -56,19 +56,36 @@ def _magnitudes_pa(work: Work, pressure_pa: Floats) -> Floats:
     run's sum of pressures is taken for it.
     """
     offsets = work.batch.point_offsets
+    return np.asarray(pressure_pa * np.repeat(signs(work, pressure_pa), ragged.counts(offsets)))
+
+
+def signs(work: Work, pressure_pa: Floats) -> Floats:
+    """Sign [1] that the fan's pressure has in each run: 1 when pressurising, -1 when depressurising."""
     sign = np.where(work.direction == PRESSURISATION, 1.0, -1.0)
     unknown = work.direction < 0
     if unknown.any():
-        total = ragged.sums(np.where(np.isnan(pressure_pa), 0.0, pressure_pa), offsets)
+        total = ragged.sums(np.where(np.isnan(pressure_pa), 0.0, pressure_pa), work.batch.point_offsets)
         sign = np.where(unknown, np.sign(total), sign)
-    return np.asarray(pressure_pa * np.repeat(sign, ragged.counts(offsets)))
+    return np.asarray(sign)
 
 
 def _excluded(work: Work, keep: NDArray[np.bool_], magnitude: Floats, flow: Floats) -> dict[str, Ints]:
-    """Points left out of each run by reason; a point counts under the first reason that holds for it."""
+    """Points left out of each run by reason."""
     offsets = work.batch.point_offsets
     if keep.all():
         return {name: np.zeros(offsets.size - 1, dtype=np.int64) for name in EXCLUSIONS}
+    fitted = np.repeat(work.fitted, ragged.counts(offsets))
+    reason = np.where(fitted, _reasons(work, magnitude, flow), -1)
+    return {name: ragged.sums(reason == code, offsets).astype(np.int64) for code, name in enumerate(EXCLUSIONS)}
+
+
+def reasons(work: Work) -> Ints:
+    """Why each point is left out of the fit, as a place in `EXCLUSIONS`: the first that holds; -1 where none does."""
+    flow = ragged.sums(work.flow_m3_h, work.batch.reading_offsets)
+    return _reasons(work, _magnitudes_pa(work, work.induced_pa), flow)
+
+
+def _reasons(work: Work, magnitude: Floats, flow: Floats) -> Ints:
     extrapolated = work.batch.reading["flow_basis"] == EXTRAPOLATED_BASIS
     found = (
         work.batch.point["dropped"] == 1,
@@ -77,9 +94,4 @@ def _excluded(work: Work, keep: NDArray[np.bool_], magnitude: Floats, flow: Floa
         ~(flow > 0),
         ~(magnitude > 0),
     )
-    counts = {}
-    open_still = np.repeat(work.fitted, ragged.counts(offsets))
-    for name, flags in zip(EXCLUSIONS, found, strict=True):
-        counts[name] = ragged.sums(flags & open_still, offsets).astype(np.int64)
-        open_still = open_still & ~flags
-    return counts
+    return np.asarray(np.select(found, range(len(found)), -1), dtype=np.int64)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from interchange.analysis import ragged
@@ -52,45 +53,65 @@ def fit(log_pressure: Floats, log_flow: Floats, offsets: Ints, weight: Floats | 
 
     """
     count = ragged.counts(offsets)
-    mean_x, mean_y, dx, sxx, exponent = _line(log_pressure, log_flow, offsets, weight)
-    dy = log_flow - ragged.spread_out(mean_y, offsets)
-    residual = dy - ragged.spread_out(exponent, offsets) * dx
-    if weight is not None:
-        root = np.sqrt(_of_mean_one(weight, offsets))
-        dy, residual = dy * root, residual * root
-    syy = ragged.sums(dy * dy, offsets)
-    rest = ragged.sums(residual * residual, offsets)
+    sums = line_sums(log_pressure, log_flow, offsets, weight)
+    exponent = sums.xy / sums.xx
+    syy, rest = scatter(log_pressure, log_flow, offsets, weight, sums)
     variance = np.where(count > 2, rest / np.maximum(count - 2, 1), np.nan)
-    exponent_error = np.sqrt(variance / sxx)
-    mean_square_x = sxx / np.maximum(count, 1) + mean_x * mean_x
+    exponent_error = np.sqrt(variance / sums.xx)
+    mean_square_x = sums.xx / np.maximum(count, 1) + sums.mean_x * sums.mean_x
     r2 = np.where((count > 2) & (syy > 0), 1.0 - rest / np.where(syy > 0, syy, np.nan), np.nan)
     return PowerLaw(
         point_count=count,
-        log_coefficient=mean_y - exponent * mean_x,
+        log_coefficient=sums.mean_y - exponent * sums.mean_x,
         exponent=exponent,
         log_coefficient_standard_error=exponent_error * np.sqrt(mean_square_x),
         exponent_standard_error=exponent_error,
         correlation_r2=r2,
-        mean_log_pressure=mean_x,
-        log_pressure_square_sum=sxx,
+        mean_log_pressure=sums.mean_x,
+        log_pressure_square_sum=sums.xx,
     )
 
 
-def _line(
-    log_pressure: Floats, log_flow: Floats, offsets: Ints, weight: Floats | None
-) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """Means of x and y, deviations of x, their sum of squares (NaN where there is no line), and the slope."""
-    share = None if weight is None else _of_mean_one(weight, offsets)
+@dataclass(frozen=True, slots=True)
+class LineSums:
+    """What a line is drawn from, for each segment [1]: means of x and y, S_xx (NaN where there is no line), S_xy."""
+
+    mean_x: Floats
+    mean_y: Floats
+    xx: Floats
+    xy: Floats
+
+
+def line_sums(log_pressure: Floats, log_flow: Floats, offsets: Ints, weight: Floats | None = None) -> LineSums:
+    """Means and sums of x = ln(dp / 1 Pa) and y = ln(Q / (1 m3/h)); arguments and weights as in `fit`.
+
+    S_xx = sum (x - xbar)^2, S_xy = sum (x - xbar) y.
+    """
+    share = None if weight is None else of_mean_one(weight, offsets)
     mean_x = ragged.means(log_pressure if share is None else share * log_pressure, offsets)
     mean_y = ragged.means(log_flow if share is None else share * log_flow, offsets)
     dx = log_pressure - ragged.spread_out(mean_x, offsets)
     weighted = dx if share is None else share * dx
     sxx = ragged.sums(weighted * dx, offsets)
     sxx = np.where(sxx > SAME_PRESSURE_SQUARE_SUM, sxx, np.nan)
-    return mean_x, mean_y, dx, sxx, ragged.sums(weighted * log_flow, offsets) / sxx
+    return LineSums(mean_x, mean_y, sxx, ragged.sums(weighted * log_flow, offsets))
 
 
-def _of_mean_one(weight: Floats, offsets: Ints) -> Floats:
+def scatter(
+    log_pressure: Floats, log_flow: Floats, offsets: Ints, weight: Floats | None, sums: LineSums
+) -> tuple[Floats, Floats]:
+    """S_yy = sum (y - ybar)^2 and R, the sum of squared residuals, of each segment [1]; arguments as in `fit`."""
+    dx = log_pressure - ragged.spread_out(sums.mean_x, offsets)
+    dy = log_flow - ragged.spread_out(sums.mean_y, offsets)
+    residual = dy - ragged.spread_out(sums.xy / sums.xx, offsets) * dx
+    if weight is not None:
+        root = np.sqrt(of_mean_one(weight, offsets))
+        dy, residual = dy * root, residual * root
+    return ragged.sums(dy * dy, offsets), ragged.sums(residual * residual, offsets)
+
+
+def of_mean_one(weight: Floats, offsets: Ints) -> Floats:
+    """Weights [any unit] of each segment, brought to a mean of 1."""
     return np.asarray(weight / ragged.spread_out(ragged.means(weight, offsets), offsets))
 
 
@@ -109,7 +130,7 @@ def drawn_together(
         (read).
 
     """
-    high = np.abs(log_pressure - np.log(primary_pa)) <= np.abs(log_pressure - np.log(secondary_pa))
+    high = at_primary(log_pressure, primary_pa, secondary_pa)
     segment = np.repeat(np.arange(offsets.size - 1), ragged.counts(offsets))
     station = 2 * segment + high  # low one first in each segment
     size = 2 * (offsets.size - 1)
@@ -119,6 +140,11 @@ def drawn_together(
     flow = np.bincount(station, np.exp(log_flow), size)[there] / count[there]
     kept = np.concatenate(([0], np.cumsum(there.reshape(-1, 2).sum(axis=1)))).astype(np.int64)
     return np.log(pressure), np.log(flow), kept
+
+
+def at_primary(log_pressure: Floats, primary_pa: float, secondary_pa: float) -> NDArray[np.bool_]:
+    """Whether a point belongs to the first of two stations [Pa]; of a tie it does."""
+    return np.asarray(np.abs(log_pressure - np.log(primary_pa)) <= np.abs(log_pressure - np.log(secondary_pa)))
 
 
 def log_flow_at(
@@ -133,10 +159,11 @@ def log_flow_at(
 
     Where a segment holds one point, the assumed exponent draws the line, if one is given. Arguments as in `fit`.
     """
-    mean_x, mean_y, _, _, exponent = _line(log_pressure, log_flow, offsets, weight)
+    sums = line_sums(log_pressure, log_flow, offsets, weight)
+    exponent = sums.xy / sums.xx
     if assumed_exponent is not None:
         exponent = np.where(ragged.counts(offsets) == 1, assumed_exponent, exponent)
-    return np.asarray(mean_y + exponent * (np.log(pressure_pa) - mean_x))
+    return np.asarray(sums.mean_y + exponent * (np.log(pressure_pa) - sums.mean_x))
 
 
 def one_point(log_pressure: Number, log_flow: Number, exponent: Number) -> Floats:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,6 +78,10 @@ class Work:
         runs = runs & self.fitted
         if runs.any():
             self.note_mask |= np.where(ragged.any_true(runs, self.batch.run_offsets), note_bit(code), 0)
+
+    def as_it_is(self) -> Work:
+        """The work as it is now, whatever steps make of it later."""
+        return replace(self, note_mask=self.note_mask.copy(), stages=dict(self.stages))
 
     def close_stage(self, name: str) -> None:
         """Remember the flow as it is after a correction."""
