@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import click
 
-from interchange.cli.output import archive_option, emit, format_options, print_heading, print_section, say
+from interchange.cli.output import archive_option, emit, end_with, format_options, print_heading, print_section, say
+from interchange.table import counted
 
 
 @click.command("list")
@@ -28,13 +30,33 @@ def list_(root: Path, version: int | None, form: str, output: Path | None) -> No
 @click.argument("test", metavar="JOB|ID")
 @archive_option
 @click.option("--as-of", "version", type=int, metavar="VERSION", help="Read an older state of the archive.")
-def show(test: str, root: Path, version: int | None) -> None:
+@click.option(
+    "--steps",
+    is_flag=True,
+    help="Print the whole calculation instead, by each rule set: every number with the equation that leads to it, "
+    "to follow with a pocket calculator. Always in SI units.",
+)
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["table", "json"]),
+    default="table",
+    show_default=True,
+    help="How to write the steps.",
+)
+def show(test: str, root: Path, version: int | None, steps: bool, form: str) -> None:
     """Show one test: readings, results, checks, verdicts.
 
-    The test is named by its job number (all tests of the job are shown) or by the beginning of its id.
+    The test is named by its job number (all tests of the job are shown) or by the beginning of its id. With --steps
+    the exit code is 1 where no test of the job is of a kind that is recomputed.
 
     Example: interchange show FV-2031 --archive tests-2026
     """
+    if steps:
+        _show_steps(root, test, version, form)
+        return
+    if form != "table":
+        raise click.UsageError("--format is for --steps: give both, or neither.")
     from interchange.operations.show import show_tests
 
     views = show_tests(root, test, version)
@@ -42,4 +64,19 @@ def show(test: str, root: Path, version: int | None) -> None:
         print_heading(view.heading)
         for section in view.sections:
             print_section(section, view.units)
-    say(f"{len(views)} test{'s' if len(views) != 1 else ''}")
+    say(counted(len(views), "test"))
+
+
+def _show_steps(root: Path, test: str, version: int | None, form: str) -> None:
+    from interchange.operations.account import account_tests
+    from interchange.report.account import account_lines
+
+    documents = account_tests(root, test, version)
+    if form == "json":
+        click.echo(json.dumps(documents, ensure_ascii=False, indent=1))
+    else:
+        for document in documents:
+            for line in account_lines(document):
+                click.echo(line)
+    say(counted(len(documents), "test"))
+    end_with(any(document["rule_sets"] for document in documents))

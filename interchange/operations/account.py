@@ -46,13 +46,14 @@ def account_tests(root: Path, name: str, version: int | None = None) -> list[Doc
 
 
 def _test(session: Session, batch: Batch, rule_sets: Sequence[RuleSet]) -> Document:
-    followed = [rules for rules in rule_sets if session.kind in rules.applies_to]
+    of_kind = [rules for rules in rule_sets if session.kind in rules.applies_to]
+    followed = of_kind if session.runs else []
     return {
         "session_id": session.session_id,
         "job_id": session.record.job_id,
         "heading": heading(session),
         "rule_sets": [_by_rules(session, batch, rules) for rules in followed],
-        "remarks": [] if followed else [remark_sentence("no_steps")],
+        "remarks": [] if followed else [remark_sentence("no_runs" if of_kind else "no_steps")],
     }
 
 
@@ -64,8 +65,7 @@ def _by_rules(session: Session, batch: Batch, rules: RuleSet) -> Document:
         "title": rules.title,
         "status": rules.status,
         "steps": [
-            _step(session, one, steps.get(one.name), known)
-            for one in account(batch, rules.steps, rules.applies_to)
+            _step(session, one, steps.get(one.name), known) for one in account(batch, rules.steps, rules.applies_to)
         ],
     }
 
@@ -146,10 +146,15 @@ def _column(term: Term, known: Mapping[str, Term]) -> Document:
 
 
 def _filled(equation: str, known: Mapping[str, Term], row: int | None = None) -> str | None:
-    """The equation with the printed numbers of a row in it; None where it goes over several rows, or is none."""
+    """The equation with the printed numbers of a row in it; None where it goes over several rows, or has no numbers."""
     terms = [known[name] for name in names(equation)]
-    over_rows = row is None and any(term.level != "run" for term in terms)
-    if not equation or over_rows or TOTAL in equation:
+    columns = [one.texts() for one in terms if one.level != "run"]
+    if row is None and columns:
+        rows = [place for place, cells in enumerate(zip(*columns, strict=True)) if all(cells)]
+        if len(rows) != 1:
+            return None
+        row = rows[0]
+    if not equation or equation.isidentifier() or TOTAL in equation:
         return None
     return with_values(equation, {one.symbol: one.texts()[0 if one.level == "run" else row or 0] for one in terms})
 

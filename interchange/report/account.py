@@ -18,6 +18,7 @@ _HOW_TO_READ = (
     "inverse, sum goes over all points used, total over the fans of a point. A flow or pressure in brackets is carried "
     "on unchanged."
 )
+_LEFT = ("", "left out")  # columns of words, by their heads
 _INDENT, _HANG = "   ", "      "
 
 
@@ -33,18 +34,17 @@ def account_lines(document: Mapping[str, Any], width: int = PAGE_WIDTH) -> Itera
         head = f"{rules['title']} ({rules['rule_set']}{preview})"
         yield from ("", head, "-" * len(head))
         yield from _steps(rules["steps"], width)
-    yield from ("", *LIMITS.splitlines())
+    yield ""
+    yield from _wrapped(" ".join(LIMITS.splitlines()), "", width)
 
 
 def _steps(steps: Sequence[Mapping[str, Any]], width: int) -> Iterator[str]:
     columns: dict[int | None, list[Mapping[str, Any]]] = {}  # of each run, until its table is printed
     gathered = False
-    number = 0
-    for step in steps:
+    for number, step in enumerate(steps, 1):
         for part in step["parts"]:
             columns.setdefault(part["run"], []).extend(part["columns"])
         gathered |= step["step"] == "points"
-        number += 1
         yield from ("", f"{number}. {step['words']}")
         if step["source"]:
             known = ", ".join(filter(None, (step["provenance"], step["clause"])))
@@ -54,7 +54,7 @@ def _steps(steps: Sequence[Mapping[str, Any]], width: int) -> Iterator[str]:
             if several:
                 yield from _part_head(part)
             yield from _wrapped(" ".join(part["remarks"]), _INDENT, width)
-            yield from _numbers(part, several, width)
+            yield from _shares(part, width) if step["step"] == "shares" else _numbers(part, several, width)
             if gathered:
                 yield from _tables(part, columns.pop(part["run"], []), width)
         for note in step["notes"]:
@@ -72,26 +72,61 @@ def _part_head(part: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _numbers(part: Mapping[str, Any], several: bool, width: int) -> Iterator[str]:
+    above = [one for one in part["numbers"] if one["from"] == ORIGIN_WORDS["of_run"]]
+    if above and several:
+        yield from _wrapped(f"From above: {', '.join(map(_value, above))}.", _INDENT, width)
     for one in part["numbers"]:
-        if part["run"] is None and one["from"] == ORIGIN_WORDS["of_run"] and not several:
-            continue  # printed a few lines above
-        unit = "" if one["unit"] == "1" else f" {one['unit']}"
-        sides = [one["symbol"], *filter(None, (one["equation"], one["with_values"])), f"{one['printed']}{unit}"]
-        words = ", ".join(filter(None, (one["words"], one["from"])))
-        yield from _equation(sides, words, width)
+        if one not in above:
+            sides = [one["symbol"], *filter(None, (one["equation"], one["with_values"])), _with_unit(one)]
+            yield from _equation(sides, ", ".join(filter(None, (one["words"], one["from"]))), width)
+    given: dict[str, list[str]] = {}
     for one in part["columns"]:
-        yield from _column(part, one, width)
+        if one["equation"] is None:
+            given.setdefault(one["from"], []).append(f"{one['symbol']} ({one['words']})")
+    for origin, symbols in given.items():
+        yield from _wrapped(f"In the tables, {origin}: {', '.join(symbols)}.", _INDENT, width)
+    for one in part["columns"]:
+        if one["equation"] is not None:
+            yield from _column(part, one, width)
+
+
+def _value(one: Mapping[str, Any]) -> str:
+    return f"{one['symbol']} = {_with_unit(one)}"
+
+
+def _with_unit(one: Mapping[str, Any]) -> str:
+    return f"{one['printed']}{_unit(one)}"
+
+
+def _unit(one: Mapping[str, Any]) -> str:
+    return "" if one["unit"] == "1" else f" {one['unit']}"
 
 
 def _column(part: Mapping[str, Any], one: Mapping[str, Any], width: int) -> Iterator[str]:
-    unit = "" if one["unit"] == "1" else f" {one['unit']}"
-    words = ", ".join(filter(None, (one["words"], one["from"], f"of each {one['of_each']}")))
-    yield from _equation([one["symbol"], *filter(None, [one["equation"]])], words, width)
-    if one["first_row_with_values"] is not None and not one["equation"].isidentifier():
+    yield from _equation([one["symbol"], one["equation"]], f"{one['words']}, each {one['of_each']}", width)
+    if one["first_row_with_values"] is not None:
         row = one["first_row"]
         point = part["points"][row] if one["of_each"] == "point" else part["readings"][row]["point"]
-        sides = [f"point {point}: {one['symbol']}", one["first_row_with_values"], f"{one['printed'][row]}{unit}"]
+        sides = [f"point {point}: {one['symbol']}", one["first_row_with_values"], f"{one['printed'][row]}{_unit(one)}"]
         yield from _equation(sides, "", width, _HANG)
+
+
+def _shares(part: Mapping[str, Any], width: int) -> Iterator[str]:
+    """Flows after each correction, one below the other, with the shares beside them."""
+    numbers = {one["symbol"]: one for one in part["numbers"]}
+    rows = [
+        (one["words"], one["printed"], numbers[share]["printed"] if (share := f"S{symbol[1:]}") in numbers else "")
+        for symbol, one in numbers.items()
+        if symbol.startswith("F_")
+    ]
+    if rows:
+        words, flows, shares = (list(column) for column in zip(*rows, strict=True))
+        yield from _laid_out([("", "", words), ("F", "m3/h", flows), ("S", "%", shares)])
+    if "whole" in numbers:
+        yield f"{_INDENT}S = 100 * (F / F of the row above - 1)"
+        whole = numbers["whole"]
+        product = " * ".join(f"(1 + {share} / 100)".replace("+ -", "- ") for share in shares if share)
+        yield from _equation(["whole", product, whole["printed"]], whole["words"], width)
 
 
 def _equation(sides: Sequence[str], words: str, width: int, indent: str = _INDENT) -> Iterator[str]:
@@ -134,7 +169,7 @@ Texts = tuple[str, Sequence[str]]
 
 
 def _table(
-    title: str, keys: list[Texts], columns: Sequence[Mapping[str, Any]], words: list[Texts], width: int
+    title: str, keys: Sequence[Texts], columns: Sequence[Mapping[str, Any]], words: Sequence[Texts], width: int
 ) -> Iterator[str]:
     """A table with symbols and units as heads, in as many pieces as the page asks for, each beginning with the keys."""
     heads = [(name, "", list(texts)) for name, texts in keys]
@@ -170,7 +205,7 @@ def _laid_out(columns: Sequence[tuple[str, str, Sequence[str]]]) -> Iterator[str
     rows += [list(row) for row in zip(*(column[2] for column in columns), strict=True)]
     for row in rows:
         cells = [
-            cell.ljust(width) if column[0] == "left out" else cell.rjust(width)
+            cell.ljust(width) if column[0] in _LEFT else cell.rjust(width)
             for cell, width, column in zip(row, widths, columns, strict=True)
         ]
         yield f"{_INDENT}{'  '.join(cells)}".rstrip()
@@ -178,6 +213,10 @@ def _laid_out(columns: Sequence[tuple[str, str, Sequence[str]]]) -> Iterator[str
 
 def _wrapped(text: str, indent: str, width: int) -> list[str]:
     return textwrap.wrap(
-        printable(text), width, initial_indent=indent, subsequent_indent=indent + "   ", break_long_words=False,
+        printable(text),
+        width,
+        initial_indent=indent,
+        subsequent_indent=indent + "   ",
+        break_long_words=False,
         break_on_hyphens=False,
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from interchange.analysis import air, areas, powerlaw
 from interchange.analysis.account.corrections import (
@@ -97,17 +96,17 @@ def fit_two_point(taken: Taken) -> None:
     log_pressure, log_flow, offsets, _ = work.drawn(work.line)
     high = powerlaw.at_primary(work.line.log_pressure, *work.drawn_to_pa)
     line = slice(*work.line.offsets[run : run + 2].tolist())
-    for symbol, pressure in zip(("p_1", "p_2"), work.drawn_to_pa, strict=True):
+    for symbol, pressure in zip(("p_hi", "p_lo"), work.drawn_to_pa, strict=True):
         book.give(symbol, "Pa", pressure, "rules")
     book.give("h", "1", _like(book.terms["x"].values, high[line].astype(np.float64)), "station", "point")
     low_row, high_row = int(offsets[run]), int(offsets[run]) + 1
-    for name, share, row in (("1", "h", high_row), ("2", "(1 - h)", low_row)):
+    for name, share, row in (("hi", "h", high_row), ("lo", "(1 - h)", low_row)):
         count = f"sum({share})"
         pressure, flow = np.exp(log_pressure[row]), np.exp(log_flow[row])
         book.reckon(f"d_{name}", "Pa", f"sum({share} * s * {book.pressure}) / {count}", pressure, PRESSURE_DIGITS)
-        book.reckon(f"F_{name}", "m3/h", f"sum({share} * Q) / {count}", flow, FLOW_DIGITS)
-    book.reckon("n", "1", "ln(F_1 / F_2) / ln(d_1 / d_2)", work.law.exponent[run], EXPONENT_DIGITS)
-    _coefficient(taken, "ln(F_1) - n * ln(d_1)", work.law.log_coefficient[run])
+        book.reckon(f"Q_{name}", "m3/h", f"sum({share} * Q) / {count}", flow, FLOW_DIGITS)
+    book.reckon("n", "1", "ln(Q_hi / Q_lo) / ln(d_hi / d_lo)", work.law.exponent[run], EXPONENT_DIGITS)
+    _coefficient(taken, "ln(Q_hi) - n * ln(d_hi)", work.law.log_coefficient[run])
     book.remark("two_points_have_no_limits")
 
 
@@ -151,9 +150,7 @@ def to_reference_conditions(taken: Taken) -> None:
 
 def _viscosity(taken: Taken, symbol: str, temperature_symbol: str, viscosity_pa_s: Floats) -> None:
     kelvin = f"({temperature_symbol} + {air.KELVIN:g})"
-    equation = (
-        f"{air.SUTHERLAND_COEFFICIENT:g} * sqrt{kelvin} / (1 + {air.SUTHERLAND_TEMPERATURE_K:g} / {kelvin})"
-    )
+    equation = f"{air.SUTHERLAND_COEFFICIENT:g} * sqrt{kelvin} / (1 + {air.SUTHERLAND_TEMPERATURE_K:g} / {kelvin})"
     taken.book.reckon(symbol, "Pa s", equation, viscosity_pa_s, DENSITY_DIGITS)
 
 
@@ -178,4 +175,3 @@ def state_leakage_area(taken: Taken) -> None:
 
 
 AREA = f"Q_A / {areas.S_PER_H:g} * sqrt(rho_A / (2 * p_A)) / C_d"
-

@@ -14,7 +14,7 @@ from interchange.analysis.account import corrections, fits, result
 from interchange.analysis.account.book import Book, Part, Term
 from interchange.analysis.account.taken import Taken, reading_offsets
 from interchange.analysis.batch import Batch
-from interchange.analysis.leakage import SHARES, note_codes
+from interchange.analysis.leakage import note_codes
 from interchange.analysis.steps import STEPS
 from interchange.analysis.work import Work
 
@@ -108,5 +108,3 @@ def _stages(seen: Sequence[tuple[str, Work]]) -> dict[str, str]:
 def _with_share(one: Account, session: Book, stage: str | None) -> Account:
     return Account(one.name, one.parts, one.notes, session.terms.get(f"S_{stage}"))
 
-
-__all__ = ["ACCOUNTS", "SHARES", "Account", "account"]
