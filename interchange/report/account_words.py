@@ -123,7 +123,7 @@ SYMBOL_WORDS = {
     "S_fan_density": "share of the air in the fan",
     "S_envelope_density": "share of the air in the leaks",
     "S_reference": "share of reference conditions",
-    "whole": "all shares together: the result over the flow as displayed",
+    "whole": "all shares together: the last flow over the first",
 }
 
 ORIGIN_WORDS = {
@@ -166,8 +166,8 @@ REMARKS = {
         "F is the flow at 50 Pa by the rule set's own fit to the points as they then were; S is how far a correction "
         "moved it."
     ),
-    "no_correction": "Nothing is corrected: the result is the flow as displayed.",
-    "no_shares": "Without a flow at 50 Pa, displayed and recomputed, there are no shares.",
+    "no_correction": "No correction is made.",
+    "no_shares": "Without a flow at 50 Pa there are no shares.",
     "no_steps": "A record of this kind is not recomputed: there are no steps to show.",
     "no_runs": "This record holds no points: there are no steps to show.",
     "does_nothing": "Does nothing here.",

@@ -131,7 +131,7 @@ class Book:
             equation, {name: self.terms[name].printed() for name in formulas.names(equation)}, column
         )[rows]
         decimals = _decimals(column[np.isfinite(column)], digits)
-        while decimals > 0 and not _within_one_unit(column[rows], shown, decimals):
+        while decimals > -MOST_DECIMALS and not _within_one_unit(column[rows], shown, decimals):
             decimals -= 1
         term = Term(symbol, unit, column, _least(column[np.isfinite(column)], decimals), level, equation, holds=holds)
         self._write(term)
@@ -150,12 +150,15 @@ class Book:
 
 
 def number_text(value: float, decimals: int) -> str:
-    """A number with its decimals; in powers of ten where it would begin with many zeros; empty for NaN."""
+    """A number with its decimals; in powers of ten where it begins with many zeros or ends before its decimal point.
+
+    Empty for NaN.
+    """
     if not np.isfinite(value):
         return ""
-    text = f"{value:.{decimals}f}"
-    if decimals > 7 and 0 < abs(value) < 1e-4 and float(text):
-        exponent = int(f"{float(text):e}".partition("e")[2])
+    text = f"{value:.{max(decimals, 0)}f}"
+    if decimals < 0 or (decimals > 7 and 0 < abs(value) < 1e-4 and float(text)):
+        exponent = int(f"{value:e}".partition("e")[2])
         return f"{value:.{max(decimals + exponent, 0)}e}"
     return text if float(text) else text.lstrip("-")
 
@@ -170,7 +173,7 @@ def _decimals(values: Floats, digits: int) -> int:
 
 def _least(values: Floats, decimals: int) -> int:
     """The fewest decimals that say the same."""
-    texts: Sequence[str] = [f"{value:.{decimals}f}" for value in values.tolist()]
+    texts: Sequence[str] = [f"{value:.{max(decimals, 0)}f}" for value in values.tolist()]
     while decimals > 0 and all(text.endswith("0") for text in texts):
         texts = [text[:-1] for text in texts]
         decimals -= 1
@@ -178,5 +181,5 @@ def _least(values: Floats, decimals: int) -> int:
 
 
 def _within_one_unit(values: Floats, shown: Floats, decimals: int) -> bool:
-    printed = np.array([float(f"{value:.{decimals}f}") for value in values.tolist()])
+    printed = np.array([float(number_text(value, decimals)) for value in values.tolist()])
     return bool((np.abs(printed - shown) < 0.999 * 10.0**-decimals).all())

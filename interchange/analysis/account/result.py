@@ -10,7 +10,6 @@ from interchange.analysis import areas, powerlaw
 from interchange.analysis.account.book import Book
 from interchange.analysis.account.corrections import FLOW_DIGITS
 from interchange.analysis.account.fits import AREA, COEFFICIENT_DIGITS, ERROR_DIGITS, EXPONENT_DIGITS
-from interchange.analysis.batch import Floats
 from interchange.analysis.combine import SAME_PRESSURE_PA, Means, flows_50_m3_h
 from interchange.analysis.leakage import FLOW_PRESSURE_PA, LOW_FLOW_PRESSURE_PA, SHARES, Leakage
 from interchange.analysis.work import Work
@@ -112,23 +111,21 @@ def shares(work: Work, leakage: Leakage, stages: Sequence[str], book: Book) -> N
 
     The factors 1 + share / 100 multiply to the whole way from the flow as displayed to the flow of the rule set.
     """
-    flows: list[Floats] = flows_50_m3_h(work, _means_of(work, leakage))
-    if not np.isfinite([flow[0] for flow in flows]).all():
-        book.remark("no_shares")
-        return
-    book.give("F_displayed", "m3/h", flows[0], "line_then", digits=FLOW_DIGITS)
-    before, product = "F_displayed", []
-    for name, flow in zip(SHARES, flows[1:], strict=True):
+    flows = [float(flow[0]) for flow in flows_50_m3_h(work, _means_of(work, leakage))]
+    before, product = "", []
+    for name, flow in zip(("displayed", *SHARES), flows, strict=True):
         stage = name.removeprefix("share_").removesuffix("_percent")
-        if stage not in stages:
+        if np.isnan(flow) or stage not in ("displayed", *stages):
             continue
         book.give(f"F_{stage}", "m3/h", flow, "line_then", digits=FLOW_DIGITS)
-        book.reckon(f"S_{stage}", "%", f"100 * (F_{stage} / {before} - 1)", leakage.session[name][0], 6)
-        product.append(f"(1 + S_{stage} / 100)")
+        if before:
+            book.reckon(f"S_{stage}", "%", f"100 * (F_{stage} / {before} - 1)", leakage.session[name][0], 6)
+            product.append(f"(1 + S_{stage} / 100)")
         before = f"F_{stage}"
-    book.remark("flows_of_shares" if product else "no_correction")
     if product:
-        book.reckon("whole", "1", " * ".join(product), flows[-1][0] / flows[0][0], 7)
+        known = [flow for flow in flows if np.isfinite(flow)]
+        book.reckon("whole", "1", " * ".join(product), known[-1] / known[0], 7)
+    book.remark("flows_of_shares" if product else "no_correction" if before else "no_shares")
 
 
 def _means_of(work: Work, leakage: Leakage) -> Means:

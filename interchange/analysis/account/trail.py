@@ -107,4 +107,3 @@ def _stages(seen: Sequence[tuple[str, Work]]) -> dict[str, str]:
 
 def _with_share(one: Account, session: Book, stage: str | None) -> Account:
     return Account(one.name, one.parts, one.notes, session.terms.get(f"S_{stage}"))
-
