@@ -13,7 +13,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from interchange.cli.main import COMMANDS, cli, main
-from interchange.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_USAGE
+from interchange.errors import EXIT_ANSWER_IS_NO, EXIT_DONE, EXIT_USAGE, UsageError
 from interchange.operations.demo import run_demo
 from interchange.resources import shipped
 
@@ -114,6 +114,56 @@ def test_show_names_the_test_by_job_or_by_id(archive: Path) -> None:
     assert _run("show", session_id[:8], "--archive", archive).stdout == by_job.stdout
     assert "From before to after the points the baseline moved by -8.4 Pa" in " ".join(by_job.stdout.split())
     assert "Safety" in by_job.stdout
+
+
+def test_show_steps_prints_the_whole_calculation_as_a_page_or_as_data(archive: Path) -> None:
+    page = _run("show", "FV-2037", "--archive", archive, "--steps")
+    assert (page.exit_code, page.stderr) == (EXIT_DONE, "1 test\n")
+    assert page.stdout.index("(as_displayed)") < page.stdout.index("(iso9972@2015)")
+    assert "p0 = (p_before + p_after) / 2 = ((-1.26) + (-9.65)) / 2 = -5.455 Pa" in page.stdout
+    assert "point 1: dp = (-59.6) - (-5.455) = -54.145 Pa" in page.stdout
+    data = _run("show", "FV-2037", "--archive", archive, "--steps", "--format", "json")
+    (document,) = json.loads(data.stdout)
+    assert [rules["rule_set"] for rules in document["rule_sets"]] == ["as_displayed", "iso9972@2015"]
+    (step,) = [step for step in document["rule_sets"][1]["steps"] if step["step"] == "baseline"]
+    assert step["parts"][0]["numbers"][-1] == {
+        "symbol": "p0",
+        "words": "baseline",
+        "value": -5.455,
+        "decimals": 3,
+        "printed": "-5.455",
+        "unit": "Pa",
+        "equation": "(p_before + p_after) / 2",
+        "with_values": "((-1.26) + (-9.65)) / 2",
+        "from": None,
+    }
+
+
+@pytest.mark.parametrize(
+    ("job", "code", "said"),
+    [
+        ("2", EXIT_ANSWER_IS_NO, "A record of this kind is not recomputed: there are no steps to show."),
+        ("FV-2951", EXIT_ANSWER_IS_NO, "This record holds no points: there are no steps to show."),
+        ("00376", EXIT_DONE, "A record of this kind is not recomputed: there are no steps to show."),
+    ],
+    ids=["summary", "without points", "two tests and one of something else"],
+)
+def test_show_steps_says_where_there_are_none(archive: Path, job: str, code: int, said: str) -> None:
+    done = _run("show", job, "--archive", archive, "--steps")
+    assert done.exit_code == code
+    assert said in done.stdout
+    assert ("(as_displayed)" in done.stdout) == (code == EXIT_DONE)
+    data = json.loads(_run("show", job, "--archive", archive, "--steps", "--format", "json").stdout)
+    assert any(document["remarks"] == [said] and document["rule_sets"] == [] for document in data)
+
+
+def test_show_steps_wants_a_test_there_is_and_a_form_wants_steps(archive: Path) -> None:
+    with pytest.raises(UsageError, match="a job number or the id of a test in the archive") as unknown:
+        _run("show", "FV-0000", "--archive", archive, "--steps")
+    assert unknown.value.exit_code == EXIT_USAGE
+    without = _run("show", "FV-2037", "--archive", archive, "--format", "json")
+    assert without.exit_code == EXIT_USAGE
+    assert "--format is for --steps" in without.stderr
 
 
 def test_imperial_archives_show_imperial_tables_and_si_data(tmp_path: Path) -> None:

@@ -188,7 +188,7 @@ def gather(taken: Taken) -> None:
     used = left_out < 0
     book.parts[-1].reasons = ["" if code < 0 else EXCLUSIONS[code] for code in left_out.tolist()]
     if not used.any():
-        book.remark("no_points" if used.size == 0 else "no_usable_point")
+        book.remark("no_usable_point")
         return
     known = work.direction[taken.run] >= 0
     sign = points.signs(work, work.induced_pa)[taken.run]

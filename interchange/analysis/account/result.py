@@ -112,19 +112,24 @@ def shares(work: Work, leakage: Leakage, stages: Sequence[str], book: Book) -> N
     The factors 1 + share / 100 multiply to the whole way from the flow as displayed to the flow of the rule set.
     """
     flows = [float(flow[0]) for flow in flows_50_m3_h(work, _means_of(work, leakage))]
-    before, product = "", []
+    first, last, before = np.nan, np.nan, ""
+    product: list[str] = []
     for name, flow in zip(("displayed", *SHARES), flows, strict=True):
         stage = name.removeprefix("share_").removesuffix("_percent")
-        if np.isnan(flow) or stage not in ("displayed", *stages):
+        if stage not in ("displayed", *stages):
+            continue
+        if np.isnan(flow):  # some points have no flow yet: shares begin behind
+            before, product = "", []
             continue
         book.give(f"F_{stage}", "m3/h", flow, "line_then", digits=FLOW_DIGITS)
         if before:
             book.reckon(f"S_{stage}", "%", f"100 * (F_{stage} / {before} - 1)", leakage.session[name][0], 6)
             product.append(f"(1 + S_{stage} / 100)")
-        before = f"F_{stage}"
+        else:
+            first = flow
+        before, last = f"F_{stage}", flow
     if product:
-        known = [flow for flow in flows if np.isfinite(flow)]
-        book.reckon("whole", "1", " * ".join(product), known[-1] / known[0], 7)
+        book.reckon("whole", "1", " * ".join(product), last / first, 7)
     book.remark("flows_of_shares" if product else "no_correction" if before else "no_shares")
 
 

@@ -72,7 +72,11 @@ def account(batch: Batch, steps: Sequence[chain.Step], kinds: Sequence[str] = ch
         parts = []
         for run, book in enumerate(books):
             parts.append(book.open())
-            ACCOUNTS[name](Taken(run, before, after, book, arguments.get(name, {})))
+            taken = Taken(run, before, after, book, arguments.get(name, {}))
+            if taken.points.stop > taken.points.start:
+                ACCOUNTS[name](taken)
+            elif name != "begin":
+                book.remark("no_points")
         told.append(Account(name, tuple(parts), note_codes(int(after.note_mask[0])), None))
         before = after
     session = Book(None, np.zeros(1, dtype=np.int64))

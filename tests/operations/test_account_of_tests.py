@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from pocket import Page, Read, recalculated
 
 from interchange.archive.store import Store
 from interchange.model import ruleset
@@ -21,7 +22,6 @@ from interchange.operations.register import add_to_register
 from interchange.operations.show import show_tests
 from interchange.report.account import PAGE_WIDTH, account_lines
 from interchange.resources import shipped
-from tests.operations.pocket import Page, Read, recalculated
 
 DEMO = shipped("demo_archive")
 FILES = (
