@@ -97,6 +97,7 @@ def _part(session: Session, part: Part, is_step: bool, notes: Sequence[str], kno
         "run": None if run is None else run.run_number,
         "direction": None if run is None else run.direction,
         "remarks": [remark for remark in dict.fromkeys(remarks) if remark not in notes],
+        "symbols": [term.symbol for term in part.terms],
         "numbers": [_number(term, known) for term in part.terms if term.level == "run"],
         "columns": [_column(term, known) for term in part.terms if term.level != "run"],
         "points": [point.point_number or place for place, point in enumerate(points, 1)],

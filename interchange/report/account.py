@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import groupby
 from typing import Any
 
 from interchange.errors import printable
@@ -39,24 +40,28 @@ def account_lines(document: Mapping[str, Any], width: int = PAGE_WIDTH) -> Itera
 
 
 def _steps(steps: Sequence[Mapping[str, Any]], width: int) -> Iterator[str]:
-    columns: dict[int | None, list[Mapping[str, Any]]] = {}  # of each run, until its table is printed
+    columns: dict[int | None, list[Mapping[str, Any]]] = {}  # of each run, until its tables are printed
     gathered = False
     for number, step in enumerate(steps, 1):
-        for part in step["parts"]:
-            columns.setdefault(part["run"], []).extend(part["columns"])
-        gathered |= step["step"] == "points"
         yield from ("", f"{number}. {step['words']}")
         if step["source"]:
             known = ", ".join(filter(None, (step["provenance"], step["clause"])))
             yield from _wrapped(f"Source ({known}): {step['source']}", _INDENT, width)
         several = sum(part["run"] is not None for part in step["parts"]) > 1
-        for part in step["parts"]:
+        for place, part in enumerate(step["parts"]):
             if several:
+                yield from [""] * (place > 0)
                 yield from _part_head(part)
             yield from _wrapped(" ".join(part["remarks"]), _INDENT, width)
-            yield from _shares(part, width) if step["step"] == "shares" else _numbers(part, several, width)
-            if gathered:
-                yield from _tables(part, columns.pop(part["run"], []), width)
+            if step["step"] == "shares":
+                yield from _shares(part, width)
+                continue
+            if not gathered:
+                columns.setdefault(part["run"], []).extend(part["columns"])
+            yield from _terms(part, several, gathered, width)
+            if step["step"] == "points":
+                yield from _tables(part, columns.pop(part["run"]), width)
+        gathered |= step["step"] == "points"
         for note in step["notes"]:
             yield from _wrapped(f"Note: {note}", _INDENT, width)
         share = step["share_percent"]
@@ -71,21 +76,34 @@ def _part_head(part: Mapping[str, Any]) -> Iterator[str]:
         yield f"{_INDENT}Run {part['run']}, {part['direction'] or 'direction unknown'}"
 
 
-def _numbers(part: Mapping[str, Any], several: bool, width: int) -> Iterator[str]:
+def _terms(part: Mapping[str, Any], several: bool, tables: bool, width: int) -> Iterator[str]:
+    """Numbers and columns in the order in which they follow from one another; columns with their tables if asked."""
     above = [one for one in part["numbers"] if one["from"] == ORIGIN_WORDS["of_run"]]
     if above and several:
         yield from _wrapped(f"From above: {', '.join(map(_value, above))}.", _INDENT, width)
-    for one in part["numbers"]:
-        if one not in above:
-            sides = [one["symbol"], *filter(None, (one["equation"], one["with_values"])), _with_unit(one)]
-            yield from _equation(sides, ", ".join(filter(None, (one["words"], one["from"]))), width)
+    by_symbol = {one["symbol"]: one for one in (*part["numbers"], *part["columns"]) if one not in above}
+    in_order = [by_symbol[symbol] for symbol in part["symbols"] if symbol in by_symbol]
+    for is_column, group in groupby(in_order, lambda one: "of_each" in one):
+        together = list(group)
+        if is_column:
+            yield from _columns(part, together, width)
+            if tables:
+                yield from _tables(part, together, width)
+                yield ""
+        else:
+            for one in together:
+                sides = [one["symbol"], *filter(None, (one["equation"], one["with_values"])), _with_unit(one)]
+                yield from _equation(sides, ", ".join(filter(None, (one["words"], one["from"]))), width)
+
+
+def _columns(part: Mapping[str, Any], columns: Sequence[Mapping[str, Any]], width: int) -> Iterator[str]:
     given: dict[str, list[str]] = {}
-    for one in part["columns"]:
+    for one in columns:
         if one["equation"] is None:
             given.setdefault(one["from"], []).append(f"{one['symbol']} ({one['words']})")
     for origin, symbols in given.items():
         yield from _wrapped(f"In the tables, {origin}: {', '.join(symbols)}.", _INDENT, width)
-    for one in part["columns"]:
+    for one in columns:
         if one["equation"] is not None:
             yield from _column(part, one, width)
 
