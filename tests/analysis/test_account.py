@@ -20,6 +20,7 @@ from interchange.model import ruleset
 from interchange.quantities import CHOICES
 from interchange.report import account_words
 from interchange.report.account_words import EXCLUSION_WORDS, ORIGIN_WORDS, STEP_WORDS, remark_sentence, symbol_words
+from tests.operations.pocket import Page, Read, check_column, settle
 
 CALIBRATION = {"fan_coefficient_m3_h": 171.0, "fan_exponent": 0.505, "reference_air_density_kg_m3": 1.204}
 TABLE = {"table": [{"calibration_pressure_pa": p, "calibration_flow_m3_h": 171.0 * p**0.5} for p in (20, 50, 120, 300)]}
@@ -152,10 +153,12 @@ CASES: dict[str, Any] = {
     "a small flow": multi_point(runs=[_run(points=line("depressurisation", (60, 45, 30), coefficient=0.07))]),
 }
 
+RULES = {reference: ruleset.named(reference).steps for reference in ruleset.references()}
+
 
 @cache
 def _accounts(case: str, rule_set: str) -> list[Account]:
-    return account(batch(CASES[case]), ruleset.named(rule_set).steps)
+    return account(batch(CASES[case]), RULES[rule_set])
 
 
 def _terms(told: list[Account], run: int | None = 0) -> dict[str, Term]:
@@ -176,13 +179,13 @@ def test_every_share_and_every_reason_has_its_words() -> None:
     assert set(EXCLUSION_WORDS) == set(EXCLUSIONS)
 
 
-@pytest.mark.parametrize("rule_set", ruleset.references())
+@pytest.mark.parametrize("rule_set", RULES)
 @pytest.mark.parametrize("case", CASES)
 def test_every_turn_has_equations_that_give_the_kernels_numbers_and_words_for_all(case: str, rule_set: str) -> None:
-    rules = ruleset.named(rule_set)
+    steps = RULES[rule_set]
     told = _accounts(case, rule_set)  # it raises where an equation gives another number
-    assert [one.name for one in told if one.name in STEPS] == [step.name for step in rules.steps]
-    found = chain.run(batch(CASES[case]), rules.steps)
+    assert [one.name for one in told if one.name in STEPS] == [step.name for step in steps]
+    found = chain.run(batch(CASES[case]), steps)
     result = _terms(told, None)
     expected = float(found.session["flow_50_m3_h"][0])
     if math.isnan(expected):
@@ -203,10 +206,43 @@ def test_every_turn_has_equations_that_give_the_kernels_numbers_and_words_for_al
     assert said == set(filter(None, str(found.notes()[0]).split(";")))
 
 
+@pytest.mark.parametrize("rule_set", RULES)
+@pytest.mark.parametrize("case", CASES)
+def test_every_number_is_found_again_from_the_digits_printed_before_it(case: str, rule_set: str) -> None:
+    pages: dict[int | None, Page] = {}
+    read = Read()
+    for one in _accounts(case, rule_set):
+        for part in one.parts:
+            page = pages.setdefault(part.run, Page())
+            readings = [] if part.run is None else CASES[case]["runs"][part.run]["points"]
+            for term in part.terms:
+                if term.level == "run":
+                    page.numbers[term.symbol] = term.texts()[0]
+                    page.waiting += [(term.symbol, term.formula, term.texts()[0])] * bool(term.formula)
+                    settle(page, read)
+                else:
+                    _read_column(term, readings, page, read)
+    assert read.faults == []
+    assert [page.waiting for page in pages.values() if page.waiting] == []
+
+
+def _read_column(term: Term, points: list[Any], page: Page, read: Read) -> None:
+    keys = [str(place) for place in range(len(points))]
+    if term.level == "reading" and any(len(one["readings"]) != 1 for one in points):
+        keys = [f"{place}/{i}" for place, one in enumerate(points) for i in range(len(one["readings"]))]
+    cells = dict(zip(keys, term.texts(), strict=True))
+    page.columns[term.symbol] = {key: text for key, text in cells.items() if text}
+    if term.formula:
+        holds = [True] * len(keys) if term.holds is None else term.holds.tolist()
+        page.equations[term.symbol] = term.formula
+        numbers = {name: float(text) for name, text in page.numbers.items()}
+        check_column(term.symbol, page, read, numbers, {key for key, good in zip(keys, holds, strict=True) if not good})
+
+
 def test_the_cases_use_every_symbol_and_every_remark() -> None:
     symbols, remarks, origins = set(), {"no_steps", "no_runs", "does_nothing"}, set()
     for case in CASES:
-        for rule_set in ruleset.references():
+        for rule_set in RULES:
             for one in _accounts(case, rule_set):
                 for part in one.parts:
                     symbols |= {term.symbol for term in part.terms}
@@ -263,7 +299,7 @@ def test_an_invented_test_comes_out_as_worked_by_hand() -> None:
 
 def test_digits_are_enough_to_be_worth_printing() -> None:
     """Five digits of the flow and four of the exponent at least, for a test of common size."""
-    for rule_set in ruleset.references():
+    for rule_set in RULES:
         for case in ("fan pressures by a law", "fan pressures by a table", "two laws"):
             told = _terms(_accounts(case, rule_set))
             if "Q50" in told:

@@ -91,7 +91,7 @@ def recalculated(text: str) -> Read:
             continue
         if re.match(r"   (Flows of the fan readings|Points)(, continued)?$", line):
             place = _table(lines, place, page, read)
-            _settle(page, read)
+            settle(page, read)
             continue
         if re.fullmatch(r"\s+F\s+S", line):
             place = _shares(lines, place + 2, read)
@@ -141,7 +141,7 @@ def _line(whole: str, page: Page, read: Read) -> None:
     for side in sides[:-1]:
         page.waiting.append((symbol, side, printed))
     page.numbers[symbol] = printed
-    _settle(page, read)
+    settle(page, read)
 
 
 def _copied(name: str, page: Page) -> str:
@@ -149,7 +149,7 @@ def _copied(name: str, page: Page) -> str:
     return f"({text})" if text.startswith("-") else text
 
 
-def _settle(page: Page, read: Read) -> None:
+def settle(page: Page, read: Read) -> None:
     """Recalculate what can be by now; the rest waits for its table."""
     waiting, page.waiting = page.waiting, []
     numbers = {name: float(text) for name, text in page.numbers.items()}
@@ -183,7 +183,7 @@ def _table(lines: list[str], place: int, page: Page, read: Read) -> int:
         bracketed[head] = {key for key, cell in cells.items() if cell.startswith("(")}
     numbers = {name: float(text) for name, text in page.numbers.items()}
     for head in [head for head in heads if head in page.equations]:
-        _column(head, page, read, numbers, bracketed[head])
+        check_column(head, page, read, numbers, bracketed[head])
     return place
 
 
@@ -203,7 +203,8 @@ def _shares(lines: list[str], place: int, read: Read) -> int:
     return place
 
 
-def _column(head: str, page: Page, read: Read, numbers: Mapping[str, float], bracketed: set[str]) -> None:
+def check_column(head: str, page: Page, read: Read, numbers: Mapping[str, float], bracketed: set[str]) -> None:
+    """Recalculate each row of a column that is not carried on, by the equation that waits for it."""
     equation = page.equations.pop(head)
     total = re.fullmatch(r"total\((\w+)\)", equation)
     for row, printed in page.columns[head].items():

@@ -157,9 +157,9 @@ def number_text(value: float, decimals: int) -> str:
     if not np.isfinite(value):
         return ""
     text = f"{value:.{max(decimals, 0)}f}"
-    if decimals < 0 or (decimals > 7 and 0 < abs(value) < 1e-4 and float(text)):
-        exponent = int(f"{value:e}".partition("e")[2])
-        return f"{value:.{max(decimals + exponent, 0)}e}"
+    if decimals < 0 or (decimals > 7 and 0 < abs(float(text)) < 1e-4):
+        exponent = int(f"{float(text):e}".partition("e")[2])
+        return f"{float(text):.{max(decimals + exponent, 0)}e}"
     return text if float(text) else text.lstrip("-")
 
 
