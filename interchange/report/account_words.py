@@ -156,6 +156,7 @@ REMARKS = {
     "no_points": "There is no point.",
     "no_line": "The usable points give no such line: it needs two different pressures or more.",
     "two_points_have_no_limits": "A line through two points shows no error of its own, so it has no limits.",
+    "flows_all_alike": "The flows are all alike, so there is no correlation.",
     "not_one_point": "It is for a run of just one usable point.",
     "no_coefficient": "There is no fitted line.",
     "area_of_the_mean": "The area is taken of the mean of the runs: see the result.",

@@ -149,6 +149,7 @@ CASES: dict[str, Any] = {
     "not one point that can be used": multi_point(runs=[_run(points=[point(-50.0, None)])]),
     "points that lie on a line to the last digit": multi_point(),
     "points of one pressure": multi_point(runs=[_run(points=line("depressurisation", (50, 50, 50)))]),
+    "flows all alike": multi_point(runs=[_run(points=line("depressurisation", (60, 45, 30), exponent=0.0))]),
     "flows of a barn": multi_point(runs=[_run(points=line("depressurisation", (60, 45, 30), coefficient=9e5))]),
     "a small flow": multi_point(runs=[_run(points=line("depressurisation", (60, 45, 30), coefficient=0.07))]),
 }

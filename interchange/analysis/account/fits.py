@@ -60,8 +60,10 @@ def _errors(taken: Taken, weight: str, s_yy: float, rest: float) -> None:
     assert law is not None
     book.reckon("Syy", "1", f"sum({weight}(y - ym)^2)", s_yy, SUM_DIGITS)
     book.reckon("R", "1", f"sum({weight}(y - ym - n * (x - xm))^2)", rest, ERROR_DIGITS)
-    if np.isfinite(law.correlation_r2[run]):
+    if book.terms["Syy"].printed()[0] > 0:
         book.reckon("r2", "1", "1 - R / Syy", law.correlation_r2[run], ERROR_DIGITS)
+    else:
+        book.remark("flows_all_alike")
     variance = rest / (float(law.point_count[run]) - 2.0)
     book.reckon("s2", "1", "R / (N - 2)", variance, ERROR_DIGITS)
     book.reckon("S_n", "1", "sqrt(s2 / Sxx)", law.exponent_standard_error[run], ERROR_DIGITS)
