@@ -52,6 +52,9 @@ SESSION_COLUMNS = (
     "gauge_accuracy_pa",
     "gauge_accuracy_ratio",
     "fan_accuracy_ratio",
+    "points_found_in_trace",
+    "tests_in_log",
+    "tests_left_out",
 )
 RUN_COLUMNS = (
     "direction",
@@ -97,6 +100,7 @@ class Batch:
     `reading_offsets` the fan readings of a point, `calibration_offsets` the fan calibrations of a session,
     `calibration_point_offsets` the rows of a calibration's table: none where it is a power law. Rows of a table rise
     in pressure and in flow.
+    Runs of a session with `session["points_found_in_trace"]` were found in its log; it names none itself.
     `session["arrangement"]` is that of the session's first reference line; accuracies are those of its least accurate
     gauge and fan.
     """

@@ -99,6 +99,7 @@ def of_sessions(work: Work, runs: Mapping[str, NDArray[np.generic]]) -> dict[str
         "leakage_area_pressure_pa": area_pressure,
         "leakage_area_discharge_coefficient": area_discharge,
         "difference_percent": _difference_percent(work.batch, flow_50),
+        "points_found_in_trace": work.batch.session["points_found_in_trace"],
     }
     _note_results(work, means, runs)
     return result | _shares(work, means)
@@ -162,11 +163,16 @@ def _note_results(work: Work, means: Means, runs: Mapping[str, NDArray[np.generi
     used = ragged.any_true(floats(runs["point_count"]) > 0, means.offsets)
     left_out = ragged.any_true(np.sum([runs[name] for name in EXCLUSIONS], axis=0) > 0, means.offsets)
     fruitless = ragged.any_true(~means.valid & (ragged.counts(work.batch.point_offsets) > 0), means.offsets)
+    session = work.batch.session
+    tests, left = floats(session["tests_in_log"]), floats(session["tests_left_out"])
     for code, sessions in (
         ("no_usable_point", fitted & ~used),
         ("too_few_points", fitted & used & ~there),
         ("points_left_out", fitted & left_out),
         ("run_left_out", there & fruitless),
         ("directions_averaged", means.direction_count > 1),
+        ("points_found_in_trace", fitted & (session["points_found_in_trace"] == 1)),
+        ("several_tests_in_log", fitted & (tests > 1) & ~(left > 0)),
+        ("later_tests_left_out", fitted & (left > 0)),
     ):
         work.note_mask |= np.where(sessions, note_bit(code), 0)

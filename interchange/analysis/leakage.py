@@ -43,6 +43,9 @@ NOTES = (
     "fan_density_not_corrected",
     "envelope_density_not_corrected",
     "reference_not_corrected",
+    "points_found_in_trace",
+    "several_tests_in_log",
+    "later_tests_left_out",
 )
 
 # Why a point is not in the fit, in the order in which reasons are looked for; each is a count of a run.

@@ -109,6 +109,28 @@ def means(plateaus: Plateaus, values: Floats, exponent: float = 1.0, zero: float
     return found if exponent == 1.0 else np.asarray(found ** (1.0 / exponent))
 
 
+def are_repeats(pieces: Plateaus, flow: Floats, *, exponent: float = 0.65, tolerance: float = 0.1) -> bool:
+    """Whether the tests in one log can be repeats of one: their flows at one pressure differ by less than a tenth.
+
+    `flow` is that of each plateau in any unit, or something in proportion to it. It is compared at one pressure with a
+    usual exponent, in the median over the points of each test. One test alone is its own repeat.
+    """
+    points = pieces.points
+    tests = pieces.test[points]
+    if tests.max(initial=0) <= 1:
+        return True
+    resting = pieces.pressure_pa[~points]
+    zero_pa = float(np.average(resting, weights=pieces.seconds[~points])) if resting.size else 0.0
+    induced = np.abs(pieces.pressure_pa[points] - zero_pa)
+    usable = (induced > 0) & (flow[points] > 0)
+    level = np.log(np.where(usable, flow[points], 1.0)) - exponent * np.log(np.where(usable, induced, 1.0))
+    of_tests = [level[usable & (tests == one)] for one in np.unique(tests)]
+    if not all(one.size for one in of_tests):
+        return False
+    medians = np.array([np.median(one) for one in of_tests])
+    return bool(medians.max() - medians.min() < tolerance)
+
+
 def _mean(values: Floats) -> float:
     there = values[np.isfinite(values)]
     return float(there.mean()) if there.size else np.nan

@@ -116,6 +116,18 @@ def _opening_changed(fan_pa: Floats, flow_m3_h: Floats | None, step_s: float, li
     return changed
 
 
+def on_clock(clock_s: Floats, time_s: Floats, values: Floats) -> Floats:
+    """Values of a channel at the seconds of another [s]: the nearest in time, NaN where none is within its own step."""
+    if not time_s.size or not clock_s.size:
+        return np.full(clock_s.size, np.nan)
+    reach = float(np.median(np.diff(time_s))) if time_s.size > 1 else 1.0
+    after = np.clip(np.searchsorted(time_s, clock_s), 1, max(time_s.size - 1, 1))
+    before = after - 1
+    after = np.minimum(after, time_s.size - 1)
+    place = np.where(clock_s - time_s[before] <= time_s[after] - clock_s, before, after)
+    return np.where(np.abs(time_s[place] - clock_s) < reach, values[place], np.nan)
+
+
 def trimmed(trace: Trace, start: int, stop: int, from_start_s: float, from_end_s: float) -> tuple[int, int]:
     """A stretch without its first and last seconds."""
     first, last = trace.time_s[start] + from_start_s, trace.time_s[stop - 1] - from_end_s

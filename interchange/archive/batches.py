@@ -5,7 +5,7 @@ Numbers become float64 with NaN where absent, words and truth values int8 codes 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,7 +24,8 @@ from interchange.analysis.batch import (
     Batch,
     Ints,
 )
-from interchange.archive import registers, tables
+from interchange.archive import found_points, registers, tables
+from interchange.archive.found_points import Found
 from interchange.archive.from_register import FAN_FIELDS, READING_FIELDS, with_register
 from interchange.archive.snapshot import BATCH_ROWS, Snapshot, Where
 from interchange.model.register import CalibrationRow
@@ -34,7 +35,8 @@ from interchange.quantities import CHOICES
 # Columns of a session that stand in its lists of instruments.
 _WORST = {"gauges": ("gauge_accuracy_pa", "gauge_accuracy_ratio"), "fans": ("fan_accuracy_ratio",)}
 _OF_LISTS = ("arrangement", *_WORST["gauges"], *_WORST["fans"])
-_OWN = tuple(name for name in SESSION_COLUMNS if name not in _OF_LISTS)
+_OF_LOGS = ("points_found_in_trace", "tests_in_log", "tests_left_out")
+_OWN = tuple(name for name in SESSION_COLUMNS if name not in (*_OF_LISTS, *_OF_LOGS))
 _OWN_CALIBRATION = tuple(name for name in CALIBRATION_COLUMNS if name != "calibration_from_register")
 _ELEMENT = ".list.element."
 _RUNS = f"runs{_ELEMENT}"
@@ -63,6 +65,8 @@ _JOINING = (
     *(_READINGS + name for name in READING_FIELDS),
 )
 
+NOTHING_FOUND: Mapping[str, Found] = {}
+
 
 @dataclass(frozen=True, slots=True)
 class Loaded:
@@ -79,26 +83,46 @@ def load(
 ) -> Iterator[Loaded]:
     """The current sessions, at most 16,384 at a time, whichever files they lie in. `where` as in Snapshot.batches.
 
-    There is one at least, empty where no session is. `calibrations` are the rows of the archive's register, which is
-    read where they are not given.
+    There is one at least, empty where no session is. Those that hold a log and no points come apart from the others,
+    with the points that are found in it. `calibrations` are the rows of the archive's register, which is read where
+    they are not given.
     """
     known = registers.calibrations(snapshot.root).rows if calibrations is None else calibrations
-    found = False
-    for rows in _gathered(snapshot.batches("session", (*LEAVES, *_JOINING) if known else LEAVES, where)):
-        found = True
-        yield from_rows(rows, known)
-    if not found:
+    columns = (*LEAVES, found_points.CHANNELS, *(_JOINING if known else ()))
+    some = False
+    for rows in _gathered(snapshot.batches("session", columns, where)):
+        some = True
+        lacking = found_points.lacking(rows)
+        if not pc.any(lacking).as_py():
+            yield from_rows(rows, known)
+            continue
+        others = rows.filter(pc.invert(lacking))
+        if others.num_rows:
+            yield from_rows(others, known)
+        for logged in found_points.logged(snapshot, rows.filter(lacking)):
+            yield from_rows(logged.rows, known, logged.found)
+    if not some:
         yield from_sessions([])
 
 
-def from_sessions(sessions: Sequence[Session], calibrations: Sequence[CalibrationRow] = ()) -> Loaded:
-    """Sessions in hand, by the same road."""
-    rows = tables.session_rows((session, tables.stored_revision(session, ())) for session in sessions)
-    return from_rows(rows.combine_chunks().to_batches()[0] if sessions else _empty(), calibrations)
+def from_sessions(
+    sessions: Sequence[Session],
+    calibrations: Sequence[CalibrationRow] = (),
+    found: Mapping[str, Found] = NOTHING_FOUND,
+) -> Loaded:
+    """Sessions in hand, by the same road; `found` is what their logs hold, by id, for those that hold nothing else."""
+    filled = [found_points.with_found(session, found.get(session.session_id)) for session in sessions]
+    rows = tables.session_rows((session, tables.stored_revision(session, ())) for session in filled)
+    return from_rows(rows.combine_chunks().to_batches()[0] if sessions else _empty(), calibrations, found)
 
 
-def from_rows(rows: pa.RecordBatch, calibrations: Sequence[CalibrationRow] = ()) -> Loaded:
-    """Rows of the session part that hold at least the columns of LEAVES, with calibrations of the register."""
+def from_rows(
+    rows: pa.RecordBatch, calibrations: Sequence[CalibrationRow] = (), found: Mapping[str, Found] = NOTHING_FOUND
+) -> Loaded:
+    """Rows of the session part that hold at least the columns of LEAVES, with calibrations of the register.
+
+    `found` says by id which of them have their runs from a log.
+    """
     run_offsets, runs = _opened(rows["runs"])
     point_offsets, points = _opened(_field(runs, "points"))
     reading_offsets, readings = _opened(_field(points, "fan_readings"))
@@ -115,6 +139,7 @@ def from_rows(rows: pa.RecordBatch, calibrations: Sequence[CalibrationRow] = ())
             **{name: _numbers(name, rows[name]) for name in _OWN},
             "arrangement": _first(line_offsets, _numbers("arrangement", _field(lines, "arrangement"))),
             **{name: _greatest(rows[group], name) for group, names in _WORST.items() for name in names},
+            **_of_logs(rows["session_id"], found),
         },
         run={name: _numbers(name, _field(runs, name)) for name in RUN_COLUMNS},
         point={name: _numbers(name, _field(points, name)) for name in POINT_COLUMNS},
@@ -128,6 +153,16 @@ def from_rows(rows: pa.RecordBatch, calibrations: Sequence[CalibrationRow] = ())
     if calibrations:
         batch = with_register(batch, rows, readings, calibrations)
     return Loaded(rows["session_id"], rows["revision"], rows["climate_zone"], batch)
+
+
+def _of_logs(session_ids: pa.Array, found: Mapping[str, Found]) -> dict[str, NDArray[np.generic]]:
+    if not found:
+        absent = np.full(len(session_ids), np.nan)
+        return dict(zip(_OF_LOGS, (np.zeros(absent.size, np.int8), absent, absent), strict=True))
+    each = [found.get(name) for name in session_ids.to_pylist()]
+    counts = np.array([(one.tests_in_log, one.tests_left_out) if one else (np.nan, np.nan) for one in each])
+    flags = np.array([one is not None for one in each], np.int8)
+    return dict(zip(_OF_LOGS, (flags, counts[:, 0], counts[:, 1]), strict=True))
 
 
 def _gathered(batches: Iterable[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:

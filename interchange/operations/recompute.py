@@ -26,7 +26,7 @@ from interchange.report.sentences import check_sentence
 from interchange.table import Row, Table, counted
 
 DISPLAYED = "as_displayed"
-_CODED = ("direction_used", "exponent_assumed")
+_CODED = ("direction_used", "exponent_assumed", "points_found_in_trace")
 
 
 @dataclass(frozen=True, slots=True)

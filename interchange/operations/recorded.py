@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator
 
+from interchange.archive.found_points import Found
 from interchange.model.question import Decision
 from interchange.model.session import Run, Session, WeatherStation
 from interchange.quantities import QUANTITIES
 from interchange.report.heads import Units, shown, with_unit
 from interchange.report.section import Section
 from interchange.report.sentences import use_words
-from interchange.table import Row, Table
+from interchange.table import Row, Table, counted
 
 
 def heading(session: Session) -> str:
@@ -61,6 +62,21 @@ def _plain(value: str | None) -> str:
     """A value kept as JSON, as people write it."""
     told = None if value is None else json.loads(value)
     return "nothing" if told is None else f"{told:g}" if isinstance(told, float) else str(told)
+
+
+def found_in_log(found: Found, units: Units) -> Iterator[Section]:
+    """What was found in the log of a test that names no points itself."""
+    points, baselines = counted(found.point_count, "point"), counted(found.baseline_count, "baseline")
+    said = [f"The source names none; {points} and {baselines} were found in its log."]
+    if found.tests_in_log > 1:
+        used = "only the first is used" if found.tests_left_out else "all are used, as repeats"
+        said.append(f"The log holds {found.tests_in_log} tests one after the other; {used}.")
+    if found.air:
+        air = ", ".join(f"{_WORDS[name]} {with_unit(name, value, units)}" for name, value in found.air.items())
+        said.append(f"Means of the log: {air}.")
+    yield Section("Found in the log", tuple(said))
+    for run in found.runs:
+        yield Section(_run_title(run, units), table=_points(run))
 
 
 _SAID = {
@@ -148,6 +164,9 @@ _WORDS = {
     "volume_m3": "volume",
     "indoor_temperature_c": "indoors",
     "outdoor_temperature_c": "outdoors",
+    "indoor_relative_humidity": "humidity indoors",
+    "outdoor_relative_humidity": "humidity outdoors",
+    "barometric_pressure_pa": "air pressure",
     "wind_speed_m_s": "wind",
 }
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from interchange.analysis.leakage import SHARES
-from interchange.archive import batches, registers
+from interchange.archive import batches, found_points, registers
+from interchange.archive.found_points import Found
 from interchange.archive.store import Store
 from interchange.model.question import Decision
 from interchange.model.register import CalibrationRow
@@ -17,7 +18,7 @@ from interchange.model.session import Session
 from interchange.operations.assess import Assessed, assess, words
 from interchange.operations.how_sure import how_sure
 from interchange.operations.recompute import DISPLAYED
-from interchange.operations.recorded import by_people, heading, recorded
+from interchange.operations.recorded import by_people, found_in_log, heading, recorded
 from interchange.operations.rules import load_rule_sets
 from interchange.operations.select import select_sessions
 from interchange.quantities import NOT_EVALUATED, PASS
@@ -56,6 +57,7 @@ def show_tests(root: Path, name: str, version: int | None = None) -> list[TestVi
     store = Store.open(root)
     snapshot = store.snapshot(version)
     sessions = select_sessions(snapshot, [name])
+    logs = found_points.of_sessions(snapshot, sessions)
     decisions = list(snapshot.decisions())
     rule_sets = load_rule_sets(store.settings.rule_sets)
     calibrations = registers.calibrations(store.root).rows
@@ -63,15 +65,26 @@ def show_tests(root: Path, name: str, version: int | None = None) -> list[TestVi
         _view(
             session,
             [made for made in decisions if made.session_id == session.session_id],
-            _assessed(session, rule_sets, calibrations),
+            logs,
+            _assessed(session, logs, rule_sets, calibrations),
             store.settings.units,
         )
         for session in sessions
     ]
 
 
-def _view(session: Session, decisions: Sequence[Decision], assessed: Sequence[Assessed], units: Units) -> TestView:
+def _view(
+    session: Session,
+    decisions: Sequence[Decision],
+    logs: Mapping[str, Found],
+    assessed: Sequence[Assessed],
+    units: Units,
+) -> TestView:
     sections = [*recorded(session, units), *by_people(session, decisions)]
+    found = logs.get(session.session_id)
+    if found:
+        at = [section.title for section in sections].index("Channels") + 1
+        sections[at:at] = found_in_log(found, units)
     if assessed:
         sections.append(Section("Flow at 50 Pa", tuple(_areas(assessed, units)), _results(assessed, _RESULTS)))
         shares = "What each correction did to the displayed flow at 50 Pa"
@@ -85,8 +98,13 @@ def _view(session: Session, decisions: Sequence[Decision], assessed: Sequence[As
     return TestView(heading(session), tuple(sections), units)
 
 
-def _assessed(session: Session, rule_sets: Sequence[RuleSet], calibrations: Sequence[CalibrationRow]) -> list[Assessed]:
-    loaded = batches.from_sessions([session], calibrations)
+def _assessed(
+    session: Session,
+    logs: Mapping[str, Found],
+    rule_sets: Sequence[RuleSet],
+    calibrations: Sequence[CalibrationRow],
+) -> list[Assessed]:
+    loaded = batches.from_sessions([session], calibrations, logs)
     zones = loaded.climate_zones.to_pylist()
     return [assess(loaded.batch, rules, zones) for rules in rule_sets if session.kind in rules.applies_to]
 

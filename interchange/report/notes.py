@@ -47,6 +47,18 @@ NOTE_SENTENCES = {
     "fan_density_not_corrected": "The flow is not corrected for the density of the air in the fan.",
     "envelope_density_not_corrected": "The flow is not corrected for the density of the air in the leaks.",
     "reference_not_corrected": "The result is not brought to reference conditions.",
+    "points_found_in_trace": (
+        "The source names no points; points and baselines were found in its log, and temperatures and air pressure as "
+        "far as only the log tells them."
+    ),
+    "several_tests_in_log": (
+        "The log holds several tests in one direction with long pauses between; their flows agree within a tenth, so "
+        "they were taken for repeats. The log does not say whether it was always the same house."
+    ),
+    "later_tests_left_out": (
+        "The log holds several tests whose flows do not agree, so they are of other houses, or something was changed "
+        "between; only the first was used."
+    ),
 }
 
 

@@ -19,7 +19,13 @@ from interchange.analysis.batch import (
 )
 from interchange.quantities import CHOICES
 
-TRUTHS = ("baseline_removed", "dropped", "calibration_from_register", "reported_exponent_assumed")
+TRUTHS = (
+    "baseline_removed",
+    "dropped",
+    "calibration_from_register",
+    "reported_exponent_assumed",
+    "points_found_in_trace",
+)
 Row = Mapping[str, Any]
 
 

@@ -17,9 +17,8 @@ from interchange.resources import shipped
 TRUTH: dict[str, Any] = json.loads((shipped("demo_archive") / "truth.json").read_text())
 TESTS = [(delivery["file"], test) for delivery in TRUTH["deliveries"] for test in delivery["tests"]]
 STANDARD = {"single_point": "astm-e1827-one-point@2011", "multi_point": "iso9972@2015"}
-# logs of whole tests: their points must first be found in the trace, which no program here does yet
-LOGS = [(file, test) for file, test in TESTS if file.endswith("1s.txt")]
-FITTED = [case for case in TESTS if case[1]["kind"] in STANDARD and case not in LOGS]
+LOGS = [(file, test) for file, test in TESTS if file.endswith("1s.txt")]  # of whole tests, without points of their own
+FITTED = [case for case in TESTS if case[1]["kind"] in STANDARD]
 STILL = [(file, test) for file, test in FITTED if test["wind_state"] == "calm" and test["fault"] is None]
 
 
@@ -54,16 +53,28 @@ def test_every_delivery_meets_the_end_its_maker_expects(tmp_path: Path) -> None:
     assert {file: "imported" if outcome in imported else outcome for file, outcome in ended.items()} == expected
 
 
-def test_logs_whose_points_are_not_found_yet_are_kept_whole_and_get_no_result(archive: Path) -> None:
+def test_logs_of_whole_tests_are_kept_whole_and_get_a_result_from_points_found_in_them(archive: Path) -> None:
     for file, test in LOGS:
         where = f"source_name = 'deliveries/{file}' and source_place = '{test['source_place']}'"
-        ((channels, results),) = query(
+        rows = query(
             archive,
             "select (select count(*) from channels c where c.session_id = s.session_id), "
-            "(select count(*) from results r where r.session_id = s.session_id and r.flow_50_m3_h is not null) "
-            f"from sessions s where {where}",
+            "(select count(*) from runs c where c.session_id = s.session_id), x.points_found_in_trace, x.point_count, "
+            "x.direction_used, x.note like '%points_found_in_trace%' "
+            f"from sessions s join results x using (session_id) where {where} and x.rule_set = 'iso9972@2015'",
         ).rows
-        assert (channels, results) == (5, 0)
+        assert list(rows) == [(5, 0, True, 5, test["direction"], True)]
+    marked = query(archive, "select count(distinct session_id) from results where points_found_in_trace").rows
+    assert list(marked) == [(len(LOGS),)]
+
+
+def test_in_wind_the_flow_of_a_log_is_true_within_what_wind_does(archive: Path) -> None:
+    windy = [case for case in LOGS if case not in STILL]
+    assert windy
+    for file, test in windy:
+        flow, exponent = _one(archive, "select x.flow_50_m3_h, x.exponent from results x", file, test)
+        assert flow == pytest.approx(test["true_flow_50_m3_h"], rel=0.03)
+        assert exponent == pytest.approx(test["true_exponent"], abs=0.05)
 
 
 @pytest.mark.parametrize("kind", ["summary", "not_tested", "other_test", "weather", "monitoring"])

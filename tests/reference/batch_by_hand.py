@@ -23,7 +23,7 @@ from interchange.quantities import CHOICES
 
 Row = Mapping[str, Any]
 
-TRUTH_VALUES = ("baseline_removed", "dropped", "calibration_from_register")
+TRUTH_VALUES = ("baseline_removed", "dropped", "calibration_from_register", "points_found_in_trace")
 NESTED = ("runs", "points", "readings", "calibrations", "table")
 
 
