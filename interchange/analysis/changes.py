@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -64,54 +66,25 @@ def partition(values: Floats, noise: float, penalty: float, longest: int) -> Int
     return np.array(bounds[::-1], dtype=np.int64)
 
 
-def without_ramps(values: Floats, starts: Ints, stops: Ints, block: int, step: float) -> tuple[Ints, Ints]:
-    """Pieces without short ones on the way between two levels: less than `block` values, between two long pieces in
-    place and in mean, those more than `step` apart. A gust leaves both levels; it is no ramp.
+def merged(values: Floats, bounds: Ints, noise: float, errors: float, least_step: float) -> Ints:
+    """Bounds after neighbours were joined, the most alike first, as long as two differ by too little.
+
+    Too little is less than `errors` standard errors of the difference, or less than `least_step`.
     """
-    counts = stops - starts
-    means = np.add.reduceat(values, starts) / counts  # pieces still lie side by side
-    long = np.flatnonzero(counts >= block)
-    if long.size < 2:
-        return starts, stops
-    after = np.searchsorted(long, np.arange(counts.size), side="right")
-    inner = (after > 0) & (after < long.size) & (counts < block)
-    left, right = means[long[np.maximum(after - 1, 0)]], means[long[np.minimum(after, long.size - 1)]]
-    between = (np.minimum(left, right) < means) & (means < np.maximum(left, right))
-    ramp = inner & between & (np.abs(right - left) > step)
-    return starts[~ramp], stops[~ramp]
-
-
-def merged(
-    values: Floats, starts: Ints, stops: Ints, noise: float, errors: float, least_step: float, block: int
-) -> tuple[Ints, Ints]:
-    """Pieces after neighbours were joined, the most alike first, as long as two differ by too little.
-
-    Too little is less than `errors` standard errors of the difference, or less than `least_step`; and no piece takes
-    in levels of `block` values or more that lie further apart than two such levels of one mean may.
-    """
-    counts = stops - starts
-    total = np.concatenate(([0.0], np.cumsum(values)))
-    sums = total[stops] - total[starts]
-    means = sums / counts
-    low = np.where(counts >= block, means, np.inf)
-    high = np.where(counts >= block, means, -np.inf)
-    widest = max(least_step, errors * noise * np.sqrt(2.0 / block))
+    counts = np.diff(bounds)
+    sums = np.diff(np.concatenate(([0.0], np.cumsum(values)))[bounds])
     while counts.size > 1:
         step = np.abs(np.diff(sums / counts))
         error = noise * np.sqrt(1.0 / counts[1:] + 1.0 / counts[:-1])
         ratio = step / np.maximum(errors * error, least_step)
-        span = np.maximum(high[1:], high[:-1]) - np.minimum(low[1:], low[:-1])
-        ratio[span > widest] = np.inf
         at = int(ratio.argmin())
         if ratio[at] >= 1.0:
             break
         sums[at] += sums[at + 1]
         counts[at] += counts[at + 1]
-        low[at], high[at] = min(low[at : at + 2]), max(high[at : at + 2])
-        stops[at] = stops[at + 1]
-        sums, counts, low, high = (np.delete(one, at + 1) for one in (sums, counts, low, high))
-        starts, stops = np.delete(starts, at + 1), np.delete(stops, at + 1)
-    return starts, stops
+        sums, counts = np.delete(sums, at + 1), np.delete(counts, at + 1)
+        bounds = np.delete(bounds, at + 1)
+    return bounds
 
 
 def drift(times: Floats, values: Floats, noise: float) -> tuple[float, float]:
@@ -140,17 +113,17 @@ def core(values: Floats, bounds: Ints, noise: float, errors: float, step: float)
     return int(bounds[first]), int(bounds[last])
 
 
-def ramps(times: Floats, values: Floats, starts: Ints, stops: Ints, noise: float) -> NDArray[np.bool_]:
+def ramps(times: Floats, values: Floats, bounds: Ints, noise: float) -> NDArray[np.bool_]:
     """Which pieces are cut out of a ramp: their own slope is nearer to that from neighbour to neighbour than to none.
 
     Stairs have level treads, however the next ones lie. Pieces too short to tell are judged together; where they do
     not tell together, or a piece is higher or lower than both neighbours, nothing is a ramp.
     """
-    size = starts.size
+    size = bounds.size - 1
     ramp = np.zeros(size, dtype=np.bool_)
     if size < 2:
         return ramp
-    spans = [slice(a, b) for a, b in zip(starts.tolist(), stops.tolist(), strict=True)]
+    spans = [slice(a, b) for a, b in pairwise(bounds.tolist())]
     level = np.array([values[one].mean() for one in spans])
     middle = np.array([times[one].mean() for one in spans])
     own, error = np.array([drift(times[one], values[one], noise) for one in spans]).T

@@ -8,11 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from interchange.analysis.batch import Floats
-from interchange.analysis.changes import core, drift, level_noise, merged, partition, ramps, without_ramps
+from interchange.analysis.changes import core, drift, level_noise, merged, partition, ramps
 from interchange.analysis.fan_state import OFF, ON, FanState, pinned
 from interchange.analysis.trace import PlateauLimits, Trace, length_s, trimmed
 
 _FLOOR = 1e-3  # of the index's argument, so that a fan that stops has a logarithm
+_ONE_LEVEL = 0.3  # [1] an index that ranges over less shows one level, not how far levels lie apart
 Stretch = tuple[int, int]  # first reading and the one behind the last
 
 
@@ -80,7 +81,7 @@ def _speed_index(trace: Trace, fan: Floats, house: Floats, running: NDArray[np.b
         index = np.log(np.maximum(fan + share * house, _FLOOR))
         steps = [np.abs(index[at + lag] - index[at]) for lag, at in pairs if at.size]
         high, low = np.quantile(index[running], (0.92, 0.08))
-        restless = float(np.median(np.concatenate(steps))) / max(float(high - low), 1e-9) if steps else np.inf
+        restless = float(np.median(np.concatenate(steps))) / max(float(high - low), _ONE_LEVEL) if steps else np.inf
         if restless < quietest:
             best, quietest = index, restless
     return best
@@ -89,15 +90,12 @@ def _speed_index(trace: Trace, fan: Floats, house: Floats, running: NDArray[np.b
 def _levels(trace: Trace, index: Floats, start: int, stop: int, noise: float, limits: PlateauLimits) -> list[Stretch]:
     """Pieces of one stretch of a running fan that are long and level, without their edges."""
     values = index[start:stop]
-    block = max(1, round(limits.block_s / trace.step_s))
-    shortest = max(block, round(limits.shortest_point_s / trace.step_s))
     longest = max(2, round(limits.longest_s / trace.step_s))
     bounds = partition(values, noise, 4.0 * np.log(max(index.size, 2)), longest)
-    starts, stops = without_ramps(values, bounds[:-1], bounds[1:], shortest, limits.same_level)
-    starts, stops = merged(values, starts, stops.copy(), noise, limits.errors, limits.same_level, block)
-    sloping = ramps(trace.time_s[start:stop], values, starts, stops, noise)
+    pieces = merged(values, bounds, noise, limits.errors, limits.same_level)
+    sloping = ramps(trace.time_s[start:stop], values, pieces, noise)
     found = []
-    for first, last, ramp in zip(starts.tolist(), stops.tolist(), sloping.tolist(), strict=True):
+    for (first, last), ramp in zip(pairwise(pieces.tolist()), sloping.tolist(), strict=True):
         if ramp or length_s(trace, first + start, last + start) < limits.shortest_point_s:
             continue
         inside = bounds[(bounds >= first) & (bounds <= last)]
@@ -137,9 +135,8 @@ def quiet_levels(trace: Trace, limits: PlateauLimits) -> list[Stretch]:
     for a, b in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
         values = trace.pressure_pa[a:b]
         bounds = partition(values, noise, 4.0 * np.log(trace.time_s.size), longest)
-        starts, stops = bounds[:-1], bounds[1:].copy()
-        starts, stops = merged(values, starts, stops, noise, limits.errors, limits.pressure_step_pa / 2, block)
-        pieces += list(zip((starts + a).tolist(), (stops + a).tolist(), strict=True))
+        bounds = merged(values, bounds, noise, limits.errors, limits.pressure_step_pa / 2) + a
+        pieces += pairwise(bounds.tolist())
     size = np.array([abs(float(trace.pressure_pa[a:b].mean())) for a, b in pieces])
     spread = np.array([float(trace.pressure_pa[a:b].std()) for a, b in pieces])
     long = np.array([length_s(trace, a, b) >= limits.shortest_point_s for a, b in pieces])

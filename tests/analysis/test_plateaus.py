@@ -103,14 +103,33 @@ def test_a_small_correction_of_the_fan_is_not_averaged_into_the_point() -> None:
     assert points(found) == [(44, 70)]
 
 
-def test_another_opening_of_the_fan_parts_what_its_pressure_makes_look_alike() -> None:
-    time, pressure, fan = log([(60, 0, 0), (40, 60, 60), (40, 52, 52), (60, 0, 0)])
+@pytest.mark.parametrize(("share", "second", "told_by_flow"), [(0.6, 52, False), (0.7, 54, True)])
+def test_another_opening_parts_what_the_index_makes_look_alike(share: float, second: float, told_by_flow: bool) -> None:
+    # fan + 3 x is the same: 0.6 and 1 of the fan pressure at 60 and 52 Pa, or 0.7 and 1 at 60 and 54 Pa
+    time, pressure, fan = log([(60, 0, 0), (40, 60, 60), (40, second, second), (60, 0, 0)])
     wide = np.arange(time.size) < 100
-    fan = np.where(wide, fan / 4.6, fan)
-    found = find(time, pressure, fan)
-    assert found.pressure_pa[found.points] == pytest.approx([-61, -53], abs=0.1)
-    flow = FAN * np.sqrt(np.maximum(fan, 0.0)) * np.where(wide, np.sqrt(4.6), 1.0)
-    assert points(find(time, pressure, fan, flow)) == points(found)
+    fan = np.where(wide, fan * share * (second / 60) ** 1.3, fan)
+    flow = FAN * np.sqrt(np.maximum(fan, 0.0)) * np.where(wide, 1 / np.sqrt(share * (second / 60) ** 1.3), 1.0)
+    found = find(time, pressure, fan, flow if told_by_flow else None)
+    assert found.pressure_pa[found.points] == pytest.approx([-61, -1 - second], abs=0.1)
+
+
+def test_gusts_that_lower_the_pressure_and_raise_the_flow_do_not_part_a_point() -> None:
+    time, pressure, fan = log([(30, 0, 0), (150, 50, 50), (30, 0, 0)])
+    gust = np.where((time >= 30) & (time < 180), np.sin(2 * np.pi * (time - 30) / 75), 0.0)
+    found = find(time, pressure + 10.0 * gust, fan * (1 + 0.2 * gust))
+    assert points(found) == [(32, 178)]
+
+
+@pytest.mark.parametrize("seconds", [60, 120])
+def test_pieces_of_a_ramp_too_short_to_tell_are_told_together(seconds: int) -> None:
+    count = 0
+    for seed in range(10):
+        time, pressure, fan = log([(60, 0, 0), (seconds, 10, 60), (60, 0, 0)], seed=seed)
+        rng = np.random.default_rng(seed)
+        gusts = 2.0 * np.convolve(rng.standard_normal(time.size), np.exp(-np.arange(60) / 10) / 2.2, mode="same")
+        count += len(points(find(time, pressure + gusts, fan * (1 + 0.02 * rng.standard_normal(time.size)))))
+    assert count <= 10  # 23 and 54 where each is told alone
 
 
 def test_a_channel_that_tells_the_opening_parts_points_and_names_it() -> None:
@@ -255,7 +274,7 @@ def test_a_mirrored_sign_mirrors_the_pressures_and_the_direction() -> None:
     assert other.direction.tolist() == (-one.direction).tolist()
 
 
-@pytest.mark.parametrize("step_s", [0.5, 2.0])
+@pytest.mark.parametrize("step_s", [0.5, 2.0, 5.0])
 def test_other_steps_find_the_same_levels(step_s: float) -> None:
     found = find(*log(STAIRS, step_s=step_s))
     assert found.pressure_pa == pytest.approx([-1, -61, -46, -31, -21, -1], abs=0.05)
