@@ -166,6 +166,15 @@ def test_after_a_long_rest_the_same_direction_is_another_test() -> None:
     assert found.test[found.points].tolist() == [1, 1, 2, 2] == found.run[found.points].tolist()
 
 
+def test_a_rest_before_other_pressures_is_no_repeat_and_a_long_one_before_the_other_direction_no_other_test() -> None:
+    goes_on = find(*log([(30, 0, 0), (40, 50, 50), (120, 0, 0), (40, 30, 30), (30, 0, 0)]))
+    assert goes_on.run[goes_on.points].tolist() == [1, 1]
+    down, up = log([(30, 0, 0), (40, 50, 50), (700, 0, 0)]), log([(40, 50, 50), (30, 0, 0)], sign=1)
+    pressure, fan = (np.concatenate([down[part], up[part]]) for part in (1, 2))
+    turned = find(np.arange(pressure.size, dtype=float), pressure, fan)
+    assert turned.run[turned.points].tolist() == [1, 2] and turned.test.max() == 1
+
+
 def test_tests_are_repeats_only_as_far_as_their_flows_agree() -> None:
     pieces = [(30, 0, 0), (40, 50, 50), (40, 40, 40), (700, 0, 0), (40, 50, 50), (40, 40, 40), (30, 0, 0)]
     time, pressure, fan = log(pieces)
@@ -222,6 +231,12 @@ def test_readings_at_the_end_of_the_gauge_are_no_point() -> None:
     assert found.pressure_pa[found.points] == pytest.approx([-31], abs=1.5)
 
 
+def test_a_coarse_gauge_that_repeats_its_greatest_value_is_not_at_its_end() -> None:
+    time, pressure, fan = log(STAIRS)
+    found = find(time, np.round(pressure), np.round(fan))
+    assert found.pressure_pa.tolist() == pytest.approx([-1, -61, -46, -31, -21, -1], abs=0.1)
+
+
 def test_a_gap_cuts_a_point_and_missing_readings_do_not_count() -> None:
     time, pressure, fan = log([(30, 0, 0), (60, 50, 50), (60, 30, 30), (30, 0, 0)])
     pressure[100:103] = np.nan
@@ -274,7 +289,7 @@ def test_a_mirrored_sign_mirrors_the_pressures_and_the_direction() -> None:
     assert other.direction.tolist() == (-one.direction).tolist()
 
 
-@pytest.mark.parametrize("step_s", [0.5, 2.0, 5.0])
+@pytest.mark.parametrize("step_s", [0.5, 2.0, 6.0])
 def test_other_steps_find_the_same_levels(step_s: float) -> None:
     found = find(*log(STAIRS, step_s=step_s))
     assert found.pressure_pa == pytest.approx([-1, -61, -46, -31, -21, -1], abs=0.05)

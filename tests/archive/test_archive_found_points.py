@@ -158,6 +158,7 @@ def test_what_is_no_fan_test_with_a_log_and_nothing_else_gets_no_points(tmp_path
     assert loaded.batch.session["points_found_in_trace"].tolist() == [0]
     assert loaded.batch.point_offsets[-1] == 0
     assert len(loaded.batch.run["direction"]) == len(log[1].runs)
+    assert found_points.of_sessions(store.snapshot(), [log[1]]) == {}
 
 
 def test_sessions_with_logs_come_apart_and_the_others_as_ever(tmp_path: Path) -> None:

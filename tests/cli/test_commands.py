@@ -29,11 +29,6 @@ def _of_kind(*kinds: str) -> int:
     return sum(test["kind"] in kinds for _, test in TESTS)
 
 
-def _log_of_a_whole_test(file: str) -> bool:
-    """Its points are still to be found in the trace."""
-    return file.endswith("1s.txt")
-
-
 @pytest.fixture(scope="module")
 def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
     root = tmp_path_factory.mktemp("commands") / "demo"
@@ -95,10 +90,8 @@ def test_list_and_query_give_the_same_tests(archive: Path) -> None:
     computed = [row["job_id"] for row in listed if row["flow_50_m3_h"] is not None]
     assert sorted(computed) == sorted(
         test["job_id"]
-        for file, test in TESTS
-        if test["kind"] in ("single_point", "multi_point")
-        and not _log_of_a_whole_test(file)
-        and test["job_id"] != OVER_RANGE
+        for _, test in TESTS
+        if test["kind"] in ("single_point", "multi_point") and test["job_id"] != OVER_RANGE
     )
 
 
@@ -218,8 +211,7 @@ def test_a_rule_set_of_ones_own_is_followed_and_a_broken_one_named(archive: Path
         "group by level order by level"
     )
     asked = _run("query", sql, "--archive", archive, "--format", "csv")
-    logs = sum(_log_of_a_whole_test(file) for file, _ in TESTS)
-    assert asked.stdout.splitlines()[1:] == [f"4,{_of_kind('multi_point') - logs}", f"9,{logs}"]
+    assert asked.stdout.splitlines()[1:] == [f"4,{_of_kind('multi_point')}"]
     own.write_text(own.read_text().replace('name = "power_law"', 'name = "magic"'))
     with pytest.raises(Exception, match="magic"):
         _run("recompute", "--archive", archive, "--rules", own)
