@@ -86,6 +86,8 @@ _UNITS: tuple[tuple[Unit, tuple[str, ...]], ...] = (
     (Unit("[mi_i]/h", "speed", 5280 * _FOOT_M / _S_PER_H), ("mph", "mi/h")),
     (Unit("[kn_i]", "speed", Fraction(1852, _S_PER_H)), ("kn", "knot", "knots")),
     (Unit("[ft_i]/min", "speed", _FOOT_M / 60), ("fpm", "ft/min")),
+    (Unit("m3/h/m2", "flow per area", Fraction(1)), ("m3/(h m2)", "m³/(h m²)", "m3/(h.m2)", "m³/h/m²")),
+    (Unit("[cft_i]/min/[sft_i]", "flow per area", _FOOT_M * _MIN_PER_H), ("cfm/ft2", "cfm/ft²", "cfm/sq ft")),
     (Unit("/h", "air change", Fraction(1)), ("1/h", "h-1", "ACH", "per hour")),
     (Unit("s", "time", Fraction(1)), ("sec", "secs", "second", "seconds")),
     (Unit("min", "time", Fraction(60)), ("minute", "minutes")),

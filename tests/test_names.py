@@ -32,6 +32,7 @@ IDS_THAT_JOIN = {"fan_id", "gauge_id", "line_id", "averaging_s", "fan_configurat
 ENDINGS = {
     "Pa": "_pa",
     "m3/h": "_m3_h",
+    "m3/h/m2": "_m3_h_m2",
     "m3": "_m3",
     "m2": "_m2",
     "m": "_m",

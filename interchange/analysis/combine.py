@@ -16,7 +16,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from interchange.analysis import areas, powerlaw, ragged
+from interchange.analysis import areas, handbook, powerlaw, ragged
 from interchange.analysis.batch import Batch, Codes, Floats
 from interchange.analysis.leakage import EXCLUSIONS, FLOW_PRESSURE_PA, LOW_FLOW_PRESSURE_PA, SHARES, note_bit
 from interchange.analysis.work import Line, Work, floats
@@ -95,6 +95,7 @@ def of_sessions(work: Work, runs: Mapping[str, NDArray[np.generic]]) -> dict[str
         "flow_10_m3_h": flow_10,
         "flow_4_m3_h": means.of(runs["flow_4_m3_h"]),
         "air_change_50_per_h": areas.air_changes_per_h(flow_50, volume),
+        **_for_size(work, means, flow_50),
         "leakage_area_m2": area,
         "leakage_area_pressure_pa": area_pressure,
         "leakage_area_discharge_coefficient": area_discharge,
@@ -120,6 +121,22 @@ def _leakage_areas(work: Work, means: Means) -> tuple[Floats, Floats, Floats]:
     flow = means.of(powerlaw.flow_m3_h(work.log_coefficient, work.exponent, pressure))
     known = np.where(means.run_count > 0, 1.0, np.nan)
     return areas.leakage_area_m2(flow, pressure, discharge, density), pressure * known, discharge * known
+
+
+def _for_size(work: Work, means: _Means, flow_50: Floats) -> dict[str, NDArray[np.generic]]:
+    """Leakage for the size of the house, NaN where its areas or height are not recorded."""
+    session = work.batch.session
+    flow_4 = means.of(powerlaw.flow_m3_h(work.log_coefficient, work.exponent, handbook.ELA_PRESSURE_PA))
+    area_4 = areas.leakage_area_m2(
+        flow_4, handbook.ELA_PRESSURE_PA, handbook.ELA_DISCHARGE_COEFFICIENT, handbook.ELA_AIR_DENSITY_KG_M3
+    )
+    specific = handbook.specific_leakage_area(area_4, floats(session["floor_area_m2"]))
+    return {
+        "air_permeability_50_m3_h_m2": handbook.flow_per_area_m3_h_m2(flow_50, floats(session["envelope_area_m2"])),
+        "specific_leakage_rate_50_m3_h_m2": handbook.flow_per_area_m3_h_m2(flow_50, floats(session["floor_area_m2"])),
+        "specific_leakage_area": specific,
+        "normalised_leakage": handbook.normalised_leakage(specific, floats(session["height_m"])),
+    }
 
 
 def _difference_percent(batch: Batch, flow_50: Floats) -> Floats:

@@ -13,20 +13,6 @@ STANDING = ("read", "from memory", "computed with library ")
 
 # Nothing in the toolkit works these out: reason -> ids.
 NOT_BUILT: dict[str, tuple[str, ...]] = {
-    "infiltration model (flow by stack and wind through a leakage area): not built": (
-        "ashrae16-example?-Q",
-        "ashrae16-example?-Qh",
-        "ashrae16-example?-Qs",
-        "ashrae16-example?-Qw",
-    ),
-    "rule-of-thumb divisors from 50 Pa to natural air change: not built": (
-        "achn-433",
-        "mvr-850",
-        "nfactor-*",
-        "vermont-2480",
-        "vermont-620",
-    ),
-    "ventilation rates and credits by number of storeys or bedrooms: not built": ("vermont-622-2003", "sws-S-*"),
     "steady-wind model of a test's error, part of the wind-robust result: not built": ("steadywind-*",),
     "effective number of independent samples of a correlated series, part of the wind-robust result: not built": (
         "ar1-*",
