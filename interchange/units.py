@@ -120,3 +120,45 @@ def conversion(spelling: str, name: str) -> tuple[float, float]:
     if source.dimension != target.dimension:
         raise WrongDimensionError(spelling)
     return float(source.factor / target.factor), float((source.offset - target.offset) / target.factor)
+
+
+# --- slips -----------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """A number meant in one unit and taken for one in another, or (without units) one whose decimal point moved.
+
+    factor [1]: what stands in the record over what was meant.
+    """
+
+    of: str
+    meant: str
+    taken: str
+    factor: float
+
+
+_TAKEN = {
+    "flow": (
+        *(("cfm", "m3/h"), ("m3/h", "cfm"), ("L/s", "m3/h"), ("m3/h", "L/s"), ("L/s", "cfm"), ("cfm", "L/s")),
+        *(("m3/s", "m3/h"), ("m3/min", "m3/h")),
+    ),
+    "volume": (("ft3", "m3"), ("m3", "ft3")),
+    "area": (("ft2", "m2"), ("m2", "ft2")),
+    "opening": (
+        *(("cm2", "m2"), ("in2", "m2"), ("ft2", "m2"), ("in2", "cm2"), ("cm2", "in2"), ("m2", "cm2"), ("m2", "in2")),
+        ("ft2", "in2"),
+    ),
+    "length": (("ft", "m"), ("m", "ft"), ("cm", "m"), ("mm", "m"), ("in", "m")),
+    "pressure": (("inH2O", "Pa"), ("mmH2O", "Pa"), ("hPa", "Pa"), ("kPa", "Pa")),
+}
+
+# Slips that are looked for; a check names one by its place here.
+SLIPS: tuple[Slip, ...] = (
+    *(
+        Slip(of, meant, taken, float(unit(taken).factor / unit(meant).factor))
+        for of, pairs in _TAKEN.items()
+        for meant, taken in pairs
+    ),
+    *(Slip("number", "", "", factor) for factor in (10.0, 0.1, 100.0, 0.01, 1000.0, 0.001)),
+)

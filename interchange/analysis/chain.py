@@ -44,7 +44,7 @@ def follow(
     `watch` sees the work under "begin", after each step under its name, and under "points" when they are gathered.
     Raises RuleSetError where a step is unknown, out of order, or given wrong keywords.
     """
-    faults = step_faults(steps, "rule set")
+    faults = step_faults(steps, "rule set", kinds)
     if faults:
         raise RuleSetError(*faults)
     work = begin(batch, tuple(kind for kind in kinds if kind in FITTED_KINDS))
@@ -88,8 +88,11 @@ def _one_nan(columns: Mapping[str, NDArray[np.generic]]) -> dict[str, NDArray[np
     }
 
 
-def step_faults(steps: Sequence[Step], file: str) -> list[Problem]:
-    """What is wrong with a list of steps: names, order, keywords. Empty where all is well."""
+def step_faults(steps: Sequence[Step], file: str, kinds: Sequence[str] = FITTED_KINDS) -> list[Problem]:
+    """What is wrong with a list of steps: names, order, keywords. Empty where all is well.
+
+    A rule set that is only for kinds without readings has no steps, and must have none.
+    """
     faults: list[Problem] = []
     order = list(STEPS)
     last = -1
@@ -107,7 +110,12 @@ def step_faults(steps: Sequence[Step], file: str) -> list[Problem]:
             faults.append(Problem("rule-order", place, f"{step.name!r} too late", expected, cure, blocks="file"))
         last = max(last, order.index(step.name))
         faults += keyword_faults(STEPS[step.name], step.arguments, place)
-    if not any(step.name in FITS for step in steps):
+    if not any(kind in FITTED_KINDS for kind in kinds):
+        if steps:
+            found, expected = f"{len(steps)} steps", "no steps, as " + ", ".join(kinds) + " holds no readings"
+            cure = "Remove the steps."
+            faults.append(Problem("rule-fit", Place(file), found, expected, cure, blocks="file"))
+    elif not any(step.name in FITS for step in steps):
         cure = "Add the step that fits the readings."
         faults.append(Problem("rule-fit", Place(file), "no fit", "a step of " + ", ".join(FITS), cure, blocks="file"))
     return faults

@@ -40,6 +40,10 @@ CAUSES = (
     "wind_unknown",
     "wind_unknown_large_offset",
     "stack_unknown",
+    "not_reported",
+    "not_recorded",
+    "scatter_not_reported",
+    "not_a_house",
 )
 
 

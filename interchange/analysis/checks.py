@@ -33,11 +33,20 @@ from interchange.analysis.circumstances import (
     plausible_pressure,
     wind_strength,
 )
-from interchange.analysis.leakage import FLOW_PRESSURE_PA, SHARES, Leakage, note_bit
+from interchange.analysis.leakage import FLOW_PRESSURE_PA, Leakage, note_bit
+from interchange.analysis.reported import reported_agrees, reported_coefficient_fits_flow, reported_flow_fits_volume
+from interchange.analysis.reported_alone import (
+    plausible_reported,
+    plausible_sizes,
+    reported_exponent_measured,
+    reported_natural_rate,
+    volume_fits_floor,
+)
+from interchange.analysis.reported_areas import reported_area_fits_flow, reported_area_stated
 from interchange.analysis.water import water_in_line
 from interchange.analysis.work import floats
 from interchange.errors import Place, Problem, RuleSetError
-from interchange.quantities import FAIL, MISSING, SUSPECT
+from interchange.quantities import CHOICES, FAIL, MISSING, SUSPECT
 
 
 class CheckRule(Protocol):
@@ -259,28 +268,18 @@ def baseline_shift(batch: Batch, leakage: Leakage, *, limit_pa: float = 2.0) -> 
     return judged(value, bad, when_bad=SUSPECT, limit=limit_pa, effect_percent=effect, cause="baseline_not_repeated")
 
 
-# --- against the source ----------------------------------------------------------------------------------------------
-
-
-def reported_agrees(batch: Batch, leakage: Leakage, *, limit_percent: float = 3.0) -> Check:
-    """Whether the source's own result can be reproduced: as displayed, or after any of this rule set's corrections.
-
-    Value: flow at 50 Pa against the reported one [%], after the number of corrections, made in order, that brings it
-    nearest. Sources differ in which they make: many subtract the baseline and leave the densities alone.
-    """
-    corrected = 1.0 + floats(leakage.session["difference_percent"]) / 100.0
-    factors = np.array([1.0 + floats(leakage.session[share]) / 100.0 for share in SHARES])
-    made = np.cumprod(np.concatenate([np.ones((1, corrected.size)), factors]), axis=0)
-    stages = 100.0 * (corrected / made[-1] * made - 1.0)
-    stages[-1] = 100.0 * (corrected - 1.0)
-    distance = np.where(np.isnan(stages), np.inf, np.abs(stages))
-    nearest = stages[np.argmin(distance, axis=0), np.arange(corrected.size)]
-    nearest = np.where(np.isinf(distance.min(axis=0)), np.nan, nearest)
-    cause = np.where(np.isnan(floats(leakage.session["flow_50_m3_h"])), "no_result", "nothing_reported")
-    bad = np.abs(nearest) > limit_percent
-    return judged(nearest, bad, when_bad=SUSPECT, limit=limit_percent, effect_percent=np.abs(nearest), cause=cause)
-
-
+# Those that look at what a record says, and not at what is made of its readings: made whether or not it is fitted.
+OF_RECORDS: tuple[Callable[..., Check], ...] = (
+    reported_flow_fits_volume,
+    reported_coefficient_fits_flow,
+    reported_area_stated,
+    reported_area_fits_flow,
+    reported_natural_rate,
+    reported_exponent_measured,
+    volume_fits_floor,
+    plausible_sizes,
+    plausible_reported,
+)
 # Those that are always made, and those that a rule set can ask for.
 ALWAYS: dict[str, Callable[..., Check]] = {"usable_flow": usable_flow, "exponent_fitted": exponent_fitted}
 CHECKS: dict[str, Callable[..., Check]] = {
@@ -306,15 +305,19 @@ CHECKS: dict[str, Callable[..., Check]] = {
         plausible_pressure,
         plausible_air_changes,
         plausible_indoors,
+        *OF_RECORDS,
     )
 }
 # Where a limit comes from one of these, breaking it can fail a test; any other limit reaches "suspect" at most.
 FIRM_PROVENANCE = ("read", "physics")
 
 
-def evaluate(batch: Batch, leakage: Leakage, checks: Sequence[CheckRule]) -> dict[str, Check]:
+def evaluate(
+    batch: Batch, leakage: Leakage, checks: Sequence[CheckRule], kinds: Sequence[str] = ()
+) -> dict[str, Check]:
     """The checks that a rule set asks for, and those always made, by name.
 
+    `kinds` are those that the rule set is for: checks OF_RECORDS are made of them even where they are never fitted.
     A limit that was not read in its source, and is not physics, makes a test suspect at most. Raises RuleSetError
     where a check is unknown or given wrong keywords.
     """
@@ -322,12 +325,14 @@ def evaluate(batch: Batch, leakage: Leakage, checks: Sequence[CheckRule]) -> dic
     if faults:
         raise RuleSetError(*faults)
     not_fitted: Flags = (leakage.note_mask & note_bit("kind_not_fitted")) != 0
+    not_meant = not_fitted & ~np.isin(batch.session["kind"], [CHOICES["kind"].index(kind) for kind in kinds])
     found = {name: function(batch, leakage) for name, function in ALWAYS.items()}
     for rule in checks:
         check = CHECKS[rule.name](batch, leakage, **rule.arguments)
         if rule.provenance not in FIRM_PROVENANCE:
             check = replace(check, level=np.where(check.level == FAIL, SUSPECT, check.level).astype(np.int8))
-        found[rule.name] = check.unless(not_fitted, "kind_not_fitted")
+        of_record = CHECKS[rule.name] in OF_RECORDS
+        found[rule.name] = check.unless(not_meant if of_record else not_fitted, "kind_not_fitted")
     return found
 
 

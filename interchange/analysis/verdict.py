@@ -43,6 +43,16 @@ class Weight:
     harmless_below_percent: float = 0.0
 
 
+# What a source reports, and sizes that no house has: to be asked about, whatever the readings say.
+_OF_RECORDS = {
+    "reported_flow_fits_volume": Weight(suspect=NOTE, fail=NOTE),
+    "reported_coefficient_fits_flow": Weight(suspect=NOTE, fail=NOTE),
+    "reported_area_fits_flow": Weight(suspect=NOTE, fail=NOTE),
+    "reported_natural_rate": Weight(suspect=NOTE),
+    "volume_fits_floor": Weight(suspect=NOTE),
+    "plausible_sizes": Weight(suspect=NOTE),
+    "plausible_reported": Weight(suspect=NOTE),
+}
 _AT_50 = {
     "usable_flow": Weight(missing=CANNOT_TELL),
     "plausible_pressure": Weight(suspect=CANNOT_TELL),
@@ -62,6 +72,7 @@ _AT_50 = {
     "temperatures_known": Weight(missing=NOTE),
     "plausible_indoors": Weight(suspect=NOTE),
     "reported_agrees": Weight(suspect=NOTE),
+    **_OF_RECORDS,
 }
 
 # Each use: checks in the order of their weight, what each means.
@@ -89,7 +100,7 @@ WEIGHTS: Mapping[str, Mapping[str, Weight]] = {
         "plausible_indoors": Weight(suspect=NOTE),
     },
     # a comparison wants the same fault-free flow twice; what the source reports has no part in it
-    "before_after": {name: weight for name, weight in _AT_50.items() if name != "reported_agrees"},
+    "before_after": {name: weight for name, weight in _AT_50.items() if not name.startswith("reported_")},
     "publishable": {
         "usable_flow": Weight(missing=CANNOT_TELL),
         "plausible_pressure": Weight(suspect=CANNOT_TELL),
@@ -113,6 +124,9 @@ WEIGHTS: Mapping[str, Mapping[str, Weight]] = {
         "temperatures_known": Weight(missing=NOTE),
         "plausible_indoors": Weight(suspect=NOTE),
         "reported_agrees": Weight(suspect=NOTE),
+        **_OF_RECORDS,
+        "reported_area_stated": Weight(missing=NOTE),
+        "reported_exponent_measured": Weight(suspect=NOTE, missing=NOTE),
     },
 }
 

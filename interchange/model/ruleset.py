@@ -70,8 +70,8 @@ class RuleSet(Form):
     id: Reference = Field(description="short name of the standard or practice")
     edition: Reference | None = Field(default=None, description="edition, as a year")
     title: Words = Field(description="title for people")
-    applies_to: tuple[Literal["single_point", "two_point", "multi_point"], ...] = Field(
-        min_length=1, description="kinds of test the rule set is for"
+    applies_to: tuple[Literal["single_point", "two_point", "multi_point", "summary"], ...] = Field(
+        min_length=1, description="kinds of test the rule set is for; one for summaries has checks and no steps"
     )
     status: Literal["current", "superseded", "practice", "preview"] = Field(
         description="standing of the standard; a preview computes values and judges nothing"
@@ -159,7 +159,7 @@ def _with_followed(document: dict[str, Any], file: str) -> dict[str, Any]:
         cure = "Correct the name."
         raise RuleSetError(Problem("rule-follows", place, repr(followed), expected, cure, blocks="file"))
     base = tomllib.loads((folder() / f"{followed}.toml").read_text(encoding="utf-8"))
-    return {"steps": base["steps"], "checks": base.get("checks", []), **document}
+    return {"steps": base.get("steps", []), "checks": base.get("checks", []), **document}
 
 
 def _as_json(document: dict[str, object]) -> str:

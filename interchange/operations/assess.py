@@ -77,7 +77,7 @@ def assess(batch: Batch, rules: RuleSet, climate_zones: Sequence[str | None] | N
     work = chain.follow(batch, rules.steps, rules.applies_to)
     leakage = chain.leakage(work)
     budget = budget_of(work)
-    found = checks.evaluate(batch, leakage, rules.checks) if rules.judges else {}
+    found = checks.evaluate(batch, leakage, rules.checks, rules.applies_to) if rules.judges else {}
     verdicts = verdict.verdicts(found) if rules.judges else {}
     count = leakage.note_mask.size
     unreliable = np.zeros(count, dtype=np.bool_)
@@ -98,7 +98,7 @@ def budget_of(work: Work) -> Budget:
 def raise_faults(rules: RuleSet) -> None:
     """Raise RuleSetError, with every fault, where a rule set names steps, checks or keywords that there are not."""
     faults = [
-        *chain.step_faults(rules.steps, rules.reference),
+        *chain.step_faults(rules.steps, rules.reference, rules.applies_to),
         *checks.check_faults(rules.checks, rules.reference),
     ]
     if faults:

@@ -73,7 +73,7 @@ def assess_archive(root: Path, *, progress: Callable[[str], None] = lambda _: No
 
 def estimates(rules: RuleSet) -> bool:
     """Whether tests are estimated by the corrections of a rule set: it corrects, and gives a verdict."""
-    return rules.judges and rules.reference != DISPLAYED
+    return rules.judges and bool(rules.steps) and rules.reference != DISPLAYED
 
 
 _DIFFERS = " or ".join(

@@ -18,16 +18,17 @@ _MOST_SENTENCES = 3
 
 _COUNTS = f"""
 select use, {", ".join(f"count(*) filter (verdict = '{verdict}') as {verdict}" for verdict in _VERDICTS)}
-from verdicts where rule_set != '{DISPLAYED}' group by use
+from verdicts join sessions using (session_id)
+where rule_set != '{DISPLAYED}' and kind <> 'summary' group by use
 order by list_position({list(CHOICES["use"])}, use)
 """
 
-# One-point tests cannot show an exponent; that alone makes none of them doubtful.
+# One-point tests cannot show an exponent, results without readings nothing; that alone makes none of them doubtful.
 _DOUBTFUL = f"""
 with grave as (
     select v.* from verdicts v join sessions s using (session_id)
     where v.rule_set != '{DISPLAYED}' and v.verdict in ('retest_advised', 'cannot_tell')
-      and not (s.kind = 'single_point' and v.use = 'low_pressure_and_exponent')
+      and not (s.kind = 'single_point' and v.use = 'low_pressure_and_exponent') and s.kind <> 'summary'
 ),
 said as (select session_id, rule_set, map(list(check_name), list(reason)) as reasons from checks
          where reason is not null group by all)
@@ -41,7 +42,7 @@ order by not list_contains(list(g.use), 'flow_at_50'), s.job_id, s.started_at_lo
 
 
 def verdict_counts(root: Path) -> Table:
-    """How many tests serve each use, by verdict. Each test counts once for each rule set that is for its kind."""
+    """How many tests with readings serve each use, by verdict; each once for each rule set that is for its kind."""
     answer = query.query(root, _COUNTS)
     return Table(answer.columns, [(use_words(row[0]), *row[1:]) for row in answer.rows])
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from interchange.archive import derived, log, query, settings
-from interchange.operations.recompute import DISPLAYED
+from interchange.operations.recompute import DISPLAYED, REPORTED
 from interchange.report.heads import Units
 from interchange.table import Table, counted
 
@@ -39,7 +39,7 @@ judged as (
 select {columns}, r.flow_50_m3_h, r.air_change_50_per_h, j.flow_at_50, j.low_pressure_and_exponent, s.session_id
 from sessions s
 left join standard r using (session_id)
-left join judged j on j.session_id = r.session_id and j.rule_set = r.rule_set
+left join judged j on j.session_id = s.session_id and j.rule_set = coalesce(r.rule_set, '{reported}')
 where s.kind <> 'weather'
 order by s.job_id, s.started_at_local, s.session_id
 """
@@ -58,6 +58,6 @@ def list_tests(root: Path, version: int | None = None) -> Listing:
     if not any(one.kind == "results" for one in derived.current(root, log.read(log.usable(root), bare.version).tests_number)):
         left_out.append("results and verdicts: this state of the archive has not been recomputed")
         return Listing(Table(bare.columns, list(bare.rows), left_out), agreed.units)
-    sql = _JUDGED.format(columns=_COLUMNS, rule_sets=repr(rule_sets))
+    sql = _JUDGED.format(columns=_COLUMNS, rule_sets=repr(rule_sets), reported=REPORTED)
     answer = query.query(root, sql, bare.version)
     return Listing(Table(answer.columns, list(answer.rows), left_out), agreed.units)

@@ -19,13 +19,14 @@ from interchange.archive.store import Store
 from interchange.model.ruleset import RuleSet
 from interchange.operations.assess import Assessed, applies, assess, raise_faults, words
 from interchange.operations.rules import load_rule_sets
-from interchange.quantities import CHOICES
+from interchange.quantities import CHOICES, FAIL, SUSPECT
 from interchange.report.heads import Units
 from interchange.report.notes import note_sentence
 from interchange.report.sentences import check_sentence
 from interchange.table import Row, Table, counted
 
 DISPLAYED = "as_displayed"
+REPORTED = "as_reported"  # looks at what a source says where it gives no readings, and recomputes nothing
 _CODED = ("direction_used", "exponent_assumed", "points_found_in_trace")
 
 
@@ -71,7 +72,7 @@ def recompute_archive(
     for loaded in batches.load(snapshot, {"kind": kinds}, register.rows):
         for rules in chosen:
             _collect(loaded, rules, collected[rules.reference])
-        count += len(loaded.session_ids)
+        count += _recomputed(loaded, chosen)
         progress(f"recomputed {count} tests")
     for reference, pieces in collected.items():
         tables: dict[derived.Kind, list[pa.Table]] = {
@@ -87,11 +88,18 @@ def recompute_archive(
     return Recomputed(snapshot.version, tuple(collected), store.settings.units, asked)
 
 
+def _recomputed(loaded: Loaded, chosen: Sequence[RuleSet]) -> int:
+    """Tests of a batch that some rule set recomputes; of results without readings there are only checks."""
+    by_rules = [applies(loaded.batch, rules) for rules in chosen if rules.steps]
+    return int(np.any(by_rules, axis=0).sum()) if by_rules else 0
+
+
 def _collect(loaded: Loaded, rules: RuleSet, into: _Collected) -> None:
     assessed = assess(loaded.batch, rules, loaded.climate_zones.to_pylist() if rules.thresholds else None)
     wanted = pa.array(applies(loaded.batch, rules))
     ids = pa.table({"session_id": loaded.session_ids, "revision": loaded.revisions})
-    into.results.append(_results(ids, assessed).filter(wanted))
+    computed = wanted if rules.steps else pa.array(np.zeros(ids.num_rows, dtype=np.bool_))
+    into.results.append(_results(ids, assessed).filter(computed))
     into.checks += [_checks(ids, assessed, name).filter(wanted) for name in assessed.checks]
     into.verdicts += [_verdicts(ids, assessed, use).filter(wanted) for use in assessed.verdicts]
 
@@ -166,6 +174,16 @@ select kind, count(*) from sessions
 where kind <> 'weather' and session_id not in (select session_id from results where rule_set in ({rule_sets}))
 group by 1 order by 1
 """
+_DOUBTED = f"""
+select count(distinct session_id) from checks where rule_set = '{REPORTED}' and level in ({SUSPECT}, {FAIL})
+"""
+_NO_RULE_SET = "no rule set followed here is for it"
+
+
+def _doubted(root: Path, done: Recomputed) -> str:
+    """What became of results without readings."""
+    ((count,),) = query.query(root, _DOUBTED, done.version).rows
+    return f"results without readings, nothing to recompute; values of {count} do not fit together (view checks)"
 
 
 def leakage_table(root: Path, done: Recomputed, *, shares: bool = False) -> Table:
@@ -174,7 +192,7 @@ def leakage_table(root: Path, done: Recomputed, *, shares: bool = False) -> Tabl
     The shares of a row are the percentages by which the corrections, one after the other, move the displayed flow at
     50 Pa: their factors multiply to the recomputed one.
     """
-    shown = [name for name in done.rule_sets if name != DISPLAYED] or list(done.rule_sets)
+    shown = [name for name in done.rule_sets if name not in (DISPLAYED, REPORTED)] or list(done.rule_sets)
     extra = "".join(f", r.{name}" for name in SHARES) if shares else ""
     followed = ", ".join(f"'{name}'" for name in shown)
     conforms = ", r.conforms, r.conforms_because" if done.thresholds else ""
@@ -186,7 +204,8 @@ def leakage_table(root: Path, done: Recomputed, *, shares: bool = False) -> Tabl
         rows.append(tuple(row))
         codes.update(note.split(";") if note else ())
     left_out = [
-        f"{counted(count, 'test')} of kind {kind}: no rule set followed here is for it"
+        f"{counted(count, 'test')} of kind {kind}: "
+        + (_doubted(root, done) if kind == "summary" and REPORTED in done.rule_sets else _NO_RULE_SET)
         for kind, count in query.query(root, _NOT_COMPUTED.format(rule_sets=followed), done.version).rows
     ]
     notes = [f"{count} of {len(rows)} results: {note_sentence(code)}" for code, count in codes.most_common()]

@@ -17,6 +17,7 @@ from interchange.model.ruleset import RuleSet
 from interchange.model.session import Session
 from interchange.operations.assess import Assessed, assess, words
 from interchange.operations.how_sure import how_sure
+from interchange.operations.reckoned import reported_elsewhere, size_line
 from interchange.operations.recompute import DISPLAYED
 from interchange.operations.recorded import by_people, found_in_log, heading, recorded
 from interchange.operations.rules import load_rule_sets
@@ -37,6 +38,10 @@ _RESULTS = (
     "exponent",
     "correlation_r2",
     "air_change_50_per_h",
+)
+WITHOUT_READINGS = (
+    "A result without its readings: it stays as reported, nothing is recomputed, and the record cannot tell how good "
+    "it is."
 )
 
 
@@ -85,10 +90,16 @@ def _view(
     if found:
         at = [section.title for section in sections].index("Channels") + 1
         sections[at:at] = found_in_log(found, units)
-    if assessed:
-        sections.append(Section("Flow at 50 Pa", tuple(_areas(assessed, units)), _results(assessed, _RESULTS)))
+    recomputed = [one for one in assessed if one.rules.steps]
+    if recomputed:
+        standard = [one for one in recomputed if one.rules.reference != DISPLAYED]
+        lines = (*_areas(recomputed, units), *(line for one in standard for line in size_line(one, units)))
+        sections.append(Section("Flow at 50 Pa", lines, _results(recomputed, _RESULTS)))
         shares = "What each correction did to the displayed flow at 50 Pa"
-        sections.append(Section(shares, (), _results(assessed, ("flow_50_m3_h", *SHARES))))
+        sections.append(Section(shares, (), _results(recomputed, ("flow_50_m3_h", *SHARES))))
+    elsewhere = tuple(reported_elsewhere(session, assessed, units)) if session.kind == "summary" else ()
+    if elsewhere:
+        sections.append(Section("Reported values at other pressures, reckoned and not measured", elsewhere))
     for one in assessed:
         if not one.rules.judges:
             preview = "A preview: it computes values, and gives neither checks nor verdicts."
@@ -131,8 +142,8 @@ def _value(assessed: Assessed, name: str) -> float | None:
 
 
 def _judged(one: Assessed) -> Iterator[Section]:
-    verdicts = []
-    for use, found in one.verdicts.items():
+    verdicts = [] if one.rules.steps else [WITHOUT_READINGS]
+    for use, found in one.verdicts.items() if one.rules.steps else ():
         reasons = ", ".join(name.replace("_", " ") for name in found.reasons(0))
         verdict = words("verdict", found.verdict)[0]
         verdicts.append(verdict_sentence(use, verdict) + (f" Because of: {reasons}." if reasons else ""))
@@ -143,7 +154,7 @@ def _judged(one: Assessed) -> Iterator[Section]:
     passed: list[str] = []
     sentences: list[str] = []
     actions = False
-    for name in one.checks:
+    for name in one.checks if one.rules.steps else [rule.name for rule in one.rules.checks]:
         finding = one.finding(name, 0)
         if finding.level == PASS:
             passed.append(subject_words(name))
@@ -153,7 +164,8 @@ def _judged(one: Assessed) -> Iterator[Section]:
             sentences.append(f"{LEVEL_WORDS[finding.level]}: {sentence}")
     if passed:
         sentences.append(f"pass: {', '.join(passed)}")
-    notes = tuple(f"note: {note_sentence(code)}" for code in filter(None, str(one.leakage.notes()[0]).split(";")))
+    codes = str(one.leakage.notes()[0]).split(";") if one.rules.steps else ()
+    notes = tuple(f"note: {note_sentence(code)}" for code in filter(None, codes))
     yield Section(f"Checks by {one.rules.reference}", (*sentences, *notes))
     if actions:
         yield Section("Safety", tuple(SAFETY.splitlines()))

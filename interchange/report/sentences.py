@@ -11,6 +11,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from interchange.quantities import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
+from interchange.report import reported
+from interchange.units import SLIPS
 
 LEVEL_WORDS = {PASS: "pass", NOT_EVALUATED: "not evaluated", SUSPECT: "suspect", FAIL: "fail", MISSING: "missing"}
 
@@ -55,7 +57,8 @@ def check_sentence(finding: Finding) -> Sentence:
     if finding.level == NOT_EVALUATED:
         return Sentence(f"{subject}: {_CAUSES[finding.cause]}.")
     if finding.level == MISSING:
-        return _MISSING[finding.check]
+        told = reported.MISSING.get(finding.check)
+        return Sentence(told(finding)) if told else _MISSING[finding.check]
     text, action = _FOUND[finding.check](finding)
     known_by = _LIMIT_KNOWN_BY.get(finding.provenance)
     return Sentence(f"{text} ({known_by})." if known_by else f"{text}.", action)
@@ -113,6 +116,7 @@ _SUBJECTS = {
     "plausible_pressure": "Size of the pressures",
     "plausible_air_changes": "Size of the result",
     "plausible_indoors": "Indoor temperature",
+    **reported.SUBJECTS,
 }
 
 _CAUSES = {
@@ -144,6 +148,7 @@ _CAUSES = {
     "stack_unknown": (
         "cannot be told, because height or temperatures are missing and warm air alone might explain the baseline"
     ),
+    **reported.CAUSES,
 }
 
 _MISSING = {
@@ -319,11 +324,15 @@ def _plausible_indoors(finding: Finding) -> tuple[str, str]:
 
 
 def _reported(finding: Finding) -> tuple[str, str]:
-    return (
+    text = (
         f"The flow worked out from the readings differs by {_number(finding.value)} % from what the source states, "
-        f"more than {_number(finding.limit)} %",
-        "Check volume, units and fan setting in the record.",
+        f"more than {_number(finding.limit)} %"
     )
+    place = finding.details.get("slip", -1.0)
+    if place >= 0:
+        meant, taken = (reported.spelled(one) for one in (SLIPS[int(place)].meant, SLIPS[int(place)].taken))
+        text += f"; they would agree if what it states were in {meant} and had been taken for {taken}"
+    return text, "Check volume, units and fan setting in the record."
 
 
 _FOUND: dict[str, Callable[[Finding], tuple[str, str]]] = {
@@ -347,6 +356,7 @@ _FOUND: dict[str, Callable[[Finding], tuple[str, str]]] = {
     "plausible_pressure": _plausible_pressure,
     "plausible_air_changes": _plausible_air_changes,
     "plausible_indoors": _plausible_indoors,
+    **reported.FOUND,
 }
 
 _USES = {

@@ -44,7 +44,7 @@ def written(folder: Path, text: str, name: str = "mine@2020.toml") -> Path:
 def test_shipped_rule_sets_name_functions_and_keywords_that_exist(reference: str) -> None:
     rules = ruleset.named(reference)
     assert rules.reference == reference
-    assert chain.step_faults(rules.steps, reference) == []
+    assert chain.step_faults(rules.steps, reference, rules.applies_to) == []
     assert checks.check_faults(rules.checks, reference) == []
     assert len({rule.name for rule in rules.checks}) == len(rules.checks)
 
@@ -63,6 +63,7 @@ def test_every_step_and_check_is_used_by_a_shipped_rule_set() -> None:
 
 SHIPPED = {
     "as_displayed": "practice",
+    "as_reported": "practice",
     "astm-e1827-one-point@2011": "superseded",
     "astm-e1827-two-point@2011": "superseded",
     "astm-e779@2019": "current",
@@ -128,5 +129,5 @@ def test_a_file_in_another_encoding_or_absent_is_refused(tmp_path: Path) -> None
 
 
 def test_an_unknown_name_lists_those_there_are() -> None:
-    with pytest.raises(RuleSetError, match=r"as_displayed, astm-e1827-one-point@2011, .*iso9972@2015"):
+    with pytest.raises(RuleSetError, match=r"as_displayed, as_reported, astm-e1827-one-point@2011, .*iso9972@2015"):
         ruleset.named("no_such_rules")

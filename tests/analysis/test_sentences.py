@@ -14,7 +14,16 @@ from interchange.report import notes, sentences
 from interchange.report.sentences import Finding, check_sentence
 
 ALL = (*checks.ALWAYS, *checks.CHECKS)
-CAN_BE_MISSING = ("usable_flow", "exponent_fitted", "point_count", "baseline_missing", "temperatures_known")
+CAN_BE_MISSING = (
+    *("usable_flow", "exponent_fitted", "point_count", "baseline_missing", "temperatures_known"),
+    *("reported_area_stated", "reported_exponent_measured"),
+)
+OF_RECORDS = tuple(function.__name__ for function in checks.OF_RECORDS)
+# Details of the checks of reported values; a slip of -1 is none.
+OF_REPORTED = (
+    *("flow_m3_h", "air_change_per_h", "volume_m3", "floor_area_m2", "coefficient_m3_h", "exponent", "pressure_pa"),
+    *("by_law_m3_h", "area_m2", "discharge_coefficient", "at_50_per_h", "natural_per_h"),
+)
 CODE = re.compile(r"[a-z]+_[a-z]+")
 
 
@@ -69,9 +78,10 @@ def test_an_exponent_of_exchanged_channels_is_named_so(exponent: float, hint: bo
 @pytest.mark.parametrize("check", ALL)
 @pytest.mark.parametrize("level", [PASS, SUSPECT, FAIL])
 def test_every_check_has_plain_sentences(check: str, level: int) -> None:
-    if check in ("usable_flow", "temperatures_known") and level != PASS:
+    if check in ("usable_flow", "temperatures_known", "reported_area_stated") and level != PASS:
         return  # these are there or missing
     details = {"low": 0.1, "high": 60.0} if check.startswith("plausible_") else {}
+    details |= dict.fromkeys(OF_REPORTED, 7.0) if check in OF_RECORDS else {}
     text = str(check_sentence(Finding(check, level, value=1.0, limit=2.0, effect_percent=3.0, details=details)))
     assert not CODE.search(text)
     assert text.endswith(".")
