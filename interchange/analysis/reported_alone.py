@@ -66,7 +66,7 @@ def reported_natural_rate(batch: Batch, leakage: Leakage, *, low: float = 10.0, 
     by_flow = flow_at_50_m3_h(batch)[0] / floats(session["volume_m3"])
     at_50 = np.where(np.isnan(at_50), by_flow, at_50)
     ratio = at_50 / natural
-    rounding = np.exp(log_rounding(natural) + log_rounding(at_50))
+    rounding = np.exp(log_rounding(natural, most=0.5) + log_rounding(at_50))
     check = judged(
         ratio,
         (ratio < low / rounding) | (ratio > high * rounding),

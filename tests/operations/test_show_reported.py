@@ -6,11 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from interchange.operations import show
 from interchange.operations.importing import import_files
 from interchange.operations.listing import list_tests
 from interchange.operations.new import new_archive
 from interchange.operations.recompute import leakage_table, recompute_archive
-from interchange.operations.show import WITHOUT_READINGS, TestView, show_tests
+from interchange.operations.show import WITHOUT_READINGS, show_tests
 from interchange.resources import shipped
 
 LEDGER = shipped("demo_archive") / "deliveries" / "office" / "old results 2020.csv"
@@ -23,7 +24,7 @@ def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return root
 
 
-def lines(view: TestView, title: str) -> tuple[str, ...]:
+def lines(view: show.TestView, title: str) -> tuple[str, ...]:
     return next((section.lines for section in view.sections if section.title.startswith(title)), ())
 
 
