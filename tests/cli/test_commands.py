@@ -49,7 +49,7 @@ def test_new_asks_once_for_what_is_not_given(tmp_path: Path) -> None:
     assert 'programme = "Fennick Vale"' in settings
     assert 'time_zone = "Europe/Dublin"' in settings
     assert 'units = "imperial"' in settings
-    assert 'rule_sets = ["as_displayed", "iso9972@2015", "astm-e1827-one-point@2011"]' in settings
+    assert 'rule_sets = ["as_displayed", "iso9972@2015", "astm-e1827-one-point@2011", "as_reported"]' in settings
 
 
 def test_import_says_what_became_of_each_file_and_that_not_all_came_in(tmp_path: Path) -> None:
