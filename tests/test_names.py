@@ -27,7 +27,10 @@ def _records(annotation: typing.Any) -> typing.Iterator[type[Record]]:
 
 RECORDS = list(dict.fromkeys(_records(Session)))
 # Closed lists of words that no field of a session takes: columns of results and of the journal, and rows of a layout.
-OF_OTHER_FORMS = ("import_state", "direction_used", "use", "decision", "verdict", "conforms", "row_is")
+OF_OTHER_FORMS = (
+    *("import_state", "direction_used", "use", "decision", "verdict", "conforms", "row_is"),
+    *("is_it_real", "repeat_sort", "stated_intervals"),
+)
 IDS_THAT_JOIN = {"fan_id", "gauge_id", "line_id", "averaging_s", "fan_configuration", "sample_count"}
 ENDINGS = {
     "Pa": "_pa",

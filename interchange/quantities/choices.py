@@ -54,4 +54,7 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "use": ("flow_at_50", "low_pressure_and_exponent", "before_after", "publishable"),
     "decision": ("accept", "accept_with_note", "ask_for_data", "return", "waive"),
     "verdict": ("sound", "note", "retest_advised", "cannot_tell"),
+    "is_it_real": ("yes", "no", "cannot_tell"),
+    "repeat_sort": ("retest", "same_day", "same_stage", "both_directions"),
+    "stated_intervals": ("too_narrow", "too_wide", "as_stated", "cannot_tell"),
 }
