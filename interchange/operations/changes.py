@@ -1,0 +1,61 @@
+"""From halves to the kernel: the change of each pair, with the errors that its instruments make in both halves alike."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from interchange.analysis.batch import Codes, Floats
+from interchange.analysis.pairs import Change, Flags, Halves, change, shared_errors
+from interchange.analysis.uncertainty import LIMITS_TO_SD, PARTS
+from interchange.operations.halves import Half
+from interchange.operations.mismatches import same_instrument
+from interchange.quantities import CHOICES
+
+_DIRECTIONS = CHOICES["direction_used"]
+
+
+def compare_halves(
+    before: Sequence[Half], after: Sequence[Half], wider: tuple[Sequence[float], Sequence[float]] | None = None
+) -> Change:
+    """The change of each pair; errors cancel where the same instrument did both. `wider`: limits [%] of each half."""
+    none = [0.0] * len(before)
+    halves = [
+        _arrays(side, limits) for side, limits in zip((before, after), wider or (none, none), strict=True)
+    ]
+    pairs = list(zip(before, after, strict=True))
+    shared = shared_errors(
+        flags(same_instrument(one, other, "gauge") for one, other in pairs),
+        flags(same_instrument(one, other, "fan") for one, other in pairs),
+        (_directions(before), _directions(after)),
+        (_assumed(before), _assumed(after)),
+        (_pressures(before), _pressures(after)),
+    )
+    return change(*halves, shared)
+
+
+def _arrays(side: Sequence[Half], limit_percent: Sequence[float]) -> Halves:
+    unknown = (None,) * len(PARTS)
+    parts = np.array([half.parts or unknown for half in side], dtype=np.float64).reshape(len(side), len(PARTS)) / 100.0
+    flow = np.array([half.flow_50_m3_h for half in side], dtype=np.float64)
+    wider = LIMITS_TO_SD * np.array(limit_percent, dtype=np.float64) / 100.0
+    return Halves(flow, dict(zip(PARTS, parts.T, strict=True)), wider)
+
+
+def flags(values: Iterable[bool]) -> Flags:
+    """Truth values as an array."""
+    return np.array(list(values), dtype=np.bool_)
+
+
+def _directions(side: Sequence[Half]) -> Codes:
+    codes = [_DIRECTIONS.index(half.direction_used) if half.direction_used else -1 for half in side]
+    return np.array(codes, dtype=np.int8)
+
+
+def _assumed(side: Sequence[Half]) -> Flags:
+    return flags(bool(half.exponent_assumed) and half.kind == "single_point" for half in side)
+
+
+def _pressures(side: Sequence[Half]) -> Floats:
+    return np.array([half.highest_pressure_pa for half in side], dtype=np.float64)

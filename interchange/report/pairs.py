@@ -1,0 +1,159 @@
+"""What two tests of one house say together, in words: a reduction and whether it is real, repeats and whether they agree."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from interchange.report.heads import Units, with_unit
+from interchange.table import counted
+
+# What follows from a mismatch: no claim can be made; the interval is wider for it; it is only to be known.
+BLOCKS, WIDENS, SAID = "blocks", "widens", "said"
+
+_FIELDS = {
+    "flow_50_m3_h": "a flow at 50 Pa",
+    "readings": "readings",
+    "started_at_local": "date",
+    "site_id": "house",
+    "job_id": "job",
+    "boundary": "tested space",
+    "basement_included": "basement within the tested space",
+    "garage_included": "garage within the tested space",
+    "exhaust_fans": "exhaust fans",
+    "combustion_appliances": "combustion appliances",
+    "preparation_as_recorded": "preparation",
+    "openings": "openings",
+    "gauge_serial": "gauge",
+    "fan_serial": "fan",
+    "gauge_calibrated_on": "calibration of the gauge",
+    "fan_calibrated_on": "calibration of the fan",
+    "fan_configuration": "opening of the fan",
+    "direction_used": "direction",
+    "kind": "sort of test",
+    "rule_set": "rule set",
+    "volume_m3": "volume",
+    "windy": "",  # its values say it
+    "before_after": "verdict",
+}
+_LEADS = {BLOCKS: "does not match", WIDENS: "wider for", SAID: "to know"}
+_INTERVALS = {
+    "too_narrow": "the stated intervals look too narrow",
+    "too_wide": "the stated intervals look too wide",
+    "as_stated": "nothing speaks against the stated intervals",
+    "cannot_tell": "too few to tell whether the stated intervals are right",
+}
+_SORTS = {
+    "retest": "tests that the record calls a retest",
+    "same_day": "tests of one stage on the same day",
+    "same_stage": "tests of one stage on different days",
+    "both_directions": "both directions of one test",
+}
+_LEFT_OUT = {
+    "sent_again": "sent again with the same readings; the record taken in last stands",
+    "replaced": "another record says that it replaces them",
+    "not_of_record": "the source marks another test of the stage as the one that counts, or them as not counting",
+    "no_flow": "no flow could be worked out, another test of the stage gives one",
+    "repeated": "tested again later in the same stage",
+    "no_stage": "the stage of the work is not recorded",
+    "no_house": "neither job nor house is recorded",
+    "no_partner": "no test of the other side of the work",
+}
+ASK_AFTER_RISE = (
+    "leakage that rises with the work may be a wrong fan setting, a window or door left open, or another space: ask "
+    "the crew"
+)
+ASK_AFTER_LARGE = "so large a reduction is hardly ever seen: ask for the fan setting of both tests"
+
+
+@dataclass(frozen=True, slots=True)
+class Mismatch:
+    """A field that differs between before and after, both values (None where it is not about that side), and what
+    follows: BLOCKS, WIDENS or SAID."""
+
+    field: str
+    before: Any
+    after: Any
+    consequence: str
+
+    def words(self, units: Units) -> str:
+        """The field and both values."""
+        sides = [
+            f"{_value(self.field, value, units)} {when}"
+            for when, value in (("before", self.before), ("after", self.after))
+            if value is not None
+        ]
+        if self.field == "flow_50_m3_h":
+            missing = [when for when, value in (("before", self.before), ("after", self.after)) if value is None]
+            return f"no flow at 50 Pa could be worked out {' and '.join(missing)}"
+        if self.field == "started_at_local" and len(sides) < 2:
+            return "date not recorded on both sides"
+        if self.field == "readings" and self.before == self.after:
+            return "readings are the same before and after"
+        return " ".join(filter(None, (_FIELDS[self.field], ", ".join(sides))))
+
+
+def _value(field: str, value: Any, units: Units) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return with_unit(field, value, units)
+    text = str(value)
+    return text if field.endswith(("_id", "_serial", "_as_recorded")) else text.replace("_", " ")
+
+
+def change_words(reduction: float | None, low: float | None, high: float | None) -> str:
+    """How far the flow fell or rose, with its interval, all in per cent; empty without an interval."""
+    if reduction is None or low is None or high is None:
+        return ""
+    if reduction >= 0:
+        return f"fell by {reduction:.0f} % ({_span(low, high)} %)"
+    return f"rose by {-reduction:.0f} % ({_span(-high, -low)} %)"
+
+
+def _span(low: float, high: float) -> str:
+    """An interval whose numbers stay apart, whole where they can."""
+    decimals = 0 if round(low) != round(high) else 1
+    return f"{low:.{decimals}f} to {high:.{decimals}f}".replace("-0 ", "0 ")
+
+
+def pair_words(change: str, answer: str, mismatches: Sequence[Mismatch], units: Units, asks: Sequence[str] = ()) -> str:
+    """One sentence on a pair: what changed, whether it is real, what does not match, what is to be asked.
+
+    `change` as `change_words` has it, `answer` a word of `is_it_real`.
+    """
+    blocked = [one.words(units) for one in mismatches if one.consequence == BLOCKS]
+    if answer == "cannot_tell" and not blocked:
+        said = f"{change}: cannot be told from no change"
+    elif answer == "cannot_tell":
+        said = f"cannot tell{f' ({change} by the numbers)' if change else ''}"
+    else:
+        said = f"{change}: {'real' if answer == 'yes' else 'no reduction'}"
+    parts = [said, *asks]
+    for consequence, lead in _LEADS.items():
+        words = [one.words(units) for one in mismatches if one.consequence == consequence]
+        if words:
+            parts.append(f"{lead}: {', '.join(words)}")
+    return "; ".join(parts)
+
+
+def ambiguous_words(claims: Sequence[tuple[str, Sequence[str]]]) -> str:
+    """Stages that several tests claim, with their ids."""
+    said = [f"{counted(len(ids), 'test')} of stage {stage} ({', '.join(ids)})" for stage, ids in claims]
+    return f"cannot tell: ambiguous, {' and '.join(said)}, and nothing tells which one counts"
+
+
+def left_out_words(why: str, count: int) -> str:
+    """How many tests belong to no pair, and why. Raises KeyError for an unknown reason."""
+    return f"{counted(count, 'test')}: {_LEFT_OUT[why]}"
+
+
+def repeats_words(agreeing: int, count: int, sort: str, windy: bool, stated: str, found: float, expected: float) -> str:
+    """How many of a sort of repeats agree, and what that says of the stated intervals. Differences in per cent."""
+    wind = ", one of them in strong wind" if windy else ""
+    return (
+        f"{_SORTS[sort]}{wind}: of {count} {'pair' if count == 1 else 'pairs'} {agreeing} "
+        f"{'agrees' if agreeing == 1 else 'agree'}; half of them differ by less than {found:.1f} %, {expected:.1f} % "
+        f"would be expected: {_INTERVALS[stated]}"
+    )
