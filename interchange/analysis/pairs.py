@@ -1,6 +1,6 @@
 """Two tests of one house: how far the flow changed, with its interval, and whether two results agree.
 
-For each pair r = ln(Q_after / Q_before). Each part of a result's uncertainty is a standard deviation of its log flow, so
+For each pair r = ln(Q_after / Q_before). Each part of a result's uncertainty is a deviation of its log flow, so
 
     var(r) = sum over parts of (s_b^2 + s_a^2 - 2 rho s_b s_a) + what widens each half by itself
 
@@ -101,6 +101,7 @@ def shared_errors(
     direction: tuple[Codes, Codes],
     single_point: tuple[Flags, Flags],
     pressure_pa: tuple[Floats, Floats],
+    same_zero: Flags,
     same_pressure_pa: float = SAME_PRESSURE_PA,
 ) -> dict[str, Floats]:
     """Correlation rho [1] between the halves of the errors that instruments and an assumed exponent make.
@@ -115,7 +116,10 @@ def shared_errors(
     way = np.select([(one == other) & (one >= 0), opposite], [1.0, -1.0], 0.0)
     near = np.abs(pressure_pa[0] - pressure_pa[1]) <= same_pressure_pa
     side = np.sign((pressure_pa[0] - FLOW_PRESSURE_PA) * (pressure_pa[1] - FLOW_PRESSURE_PA))
+    zero = np.where(same_zero, way, 0.0)
     return {
+        "zero_noise": zero,
+        "zero_shift": zero,
         "gauge_gain": same_gauge.astype(np.float64),
         "gauge_offset": np.where(same_gauge, way, 0.0),
         "fan_flow": same_fan.astype(np.float64),

@@ -49,6 +49,18 @@ def plugins_option(command: Command) -> Command:
     )(command)
 
 
+def rules_option(command: Command) -> Command:
+    """Add --rules for commands that read results by rule set."""
+    return click.option(
+        "--rules",
+        "rule_sets",
+        multiple=True,
+        metavar="ID@EDITION|FILE",
+        help="Rule set whose results are read; of several, the first that is for the kind of test. Default: those of "
+        "the archive.",
+    )(command)
+
+
 def format_options(command: Command) -> Command:
     """Add --format and --output."""
     command = click.option(

@@ -1,4 +1,4 @@
-"""From halves to the kernel: the change of each pair, with the errors that its instruments make in both halves alike."""
+"""From tests to the kernel: the change of each pair, with the errors that its instruments make in both alike."""
 
 from __future__ import annotations
 
@@ -17,13 +17,16 @@ _DIRECTIONS = CHOICES["direction_used"]
 
 
 def compare_halves(
-    before: Sequence[Half], after: Sequence[Half], wider: tuple[Sequence[float], Sequence[float]] | None = None
+    before: Sequence[Half],
+    after: Sequence[Half],
+    wider: tuple[Sequence[float], Sequence[float]] | None = None,
+    same_zero: Sequence[bool] | None = None,
 ) -> Change:
-    """The change of each pair; errors cancel where the same instrument did both. `wider`: limits [%] of each half."""
-    none = [0.0] * len(before)
-    halves = [
-        _arrays(side, limits) for side, limits in zip((before, after), wider or (none, none), strict=True)
-    ]
+    """The change of each pair; errors cancel where the same instrument did both.
+
+    `wider`: limits [%] of each half, by default none. `same_zero`: whether both halves took off the same baseline.
+    """
+    limits = wider or ([0.0] * len(before), [0.0] * len(before))
     pairs = list(zip(before, after, strict=True))
     shared = shared_errors(
         flags(same_instrument(one, other, "gauge") for one, other in pairs),
@@ -31,8 +34,9 @@ def compare_halves(
         (_directions(before), _directions(after)),
         (_assumed(before), _assumed(after)),
         (_pressures(before), _pressures(after)),
+        flags(same_zero or [False] * len(before)),
     )
-    return change(*halves, shared)
+    return change(_arrays(before, limits[0]), _arrays(after, limits[1]), shared)
 
 
 def _arrays(side: Sequence[Half], limit_percent: Sequence[float]) -> Halves:

@@ -11,6 +11,7 @@ from typing import Any
 from interchange.analysis.uncertainty import PARTS
 from interchange.archive import derived, query, registers, settings
 from interchange.errors import Place, Problem, UsageError
+from interchange.model.ruleset import RuleSet
 from interchange.operations.recompute import DISPLAYED
 from interchange.operations.rules import load_rule_sets
 from interchange.quantities import SUSPECT
@@ -24,9 +25,10 @@ KINDS = ("single_point", "two_point", "multi_point")
 class Half:
     """One test: what is recorded of it, and its result by the first rule set that is for its kind.
 
-    A contractor that the record does not name is that of the register of jobs. Of several gauges, fans or openings of fans the texts join all, in order. `gear_from_register` says that gauge or
-    fan come from the register of kit. `parts` are in per cent of the flow at 50 Pa, by the order of PARTS; all of the
-    result is None where none was computed. `readings` is a hash of what was read, `import_number` when it was taken in.
+    A contractor that the record does not name is that of the register of jobs. Of several gauges, fans or openings of
+    fans the texts join all, in order. `gear_from_register` says that gauge or fan come from the register of kit.
+    `parts` are in per cent of the flow at 50 Pa, by the order of PARTS; all of the result is None where none was
+    computed. `readings` is a hash of what was read, `import_number` says when it was taken in.
     """
 
     session_id: str
@@ -81,10 +83,16 @@ class Halves:
 
     tests: list[Half]
     version: int
-    rule_sets: tuple[str, ...]
+    rule_sets: tuple[RuleSet, ...]
     units: Units
 
+    @property
+    def followed(self) -> str:
+        """The rule sets, for a note."""
+        return f"rule sets followed: {', '.join(rules.reference for rules in self.rule_sets)}"
 
+
+_PARTS = tuple(f"{part}_50_percent" for part in PARTS)
 _TEXT = "string_agg(distinct {name}, ', ' order by {name})"
 _KIT = """
 select s.session_id, min(k.gauge_serial) as gauge_serial, min(k.fan_serial) as fan_serial
@@ -170,33 +178,38 @@ order by s.job_id, s.started_at_local, s.session_id
 def read_halves(root: Path, rule_sets: Sequence[str] | None = None) -> Halves:
     """Every test of a kind that gives a flow, with its result by the first of the rule sets that is for its kind.
 
-    `rule_sets` are references or paths of files, by default the archive's own but for what was displayed. Raises
-    UsageError for a rule set by which the archive has not been recomputed, ArchiveError where it has not been at all.
+    `rule_sets` are references or paths of files, by default those of the archive that judge, but for what was
+    displayed. Raises UsageError for a rule set by which the archive has not been recomputed, ArchiveError where it has
+    not been at all.
     """
     agreed = settings.read(root)
-    asked = [rules.reference for rules in load_rule_sets(rule_sets)] if rule_sets else agreed.rule_sets
-    chosen = [name for name in asked if name != DISPLAYED or rule_sets]
+    loaded = load_rule_sets(rule_sets or agreed.rule_sets)
+    chosen = tuple(rules for rules in loaded if rule_sets or (rules.judges and rules.reference != DISPLAYED))
+    names = [rules.reference for rules in chosen]
     kit, jobs = (registers.path(root, name).exists() for name in ("kit", "jobs"))
     sql = _HALVES.format(
-        rule_sets=repr(chosen),
+        rule_sets=repr(names),
         kinds=repr(list(KINDS)),
         suspect=SUSPECT,
         kit=_KIT if kit else _NO_KIT,
         jobs=_JOBS if jobs else _NO_JOBS,
-        parts=", ".join(f"r.{part}_50_percent" for part in PARTS),
+        parts=", ".join(f"r.{name}" for name in _PARTS),
         **{name: _TEXT.format(name=name) for name in ("gauge_serial", "fan_serial", "fan_configuration")},
     )
     answer = query.query(root, sql)
-    _raise_not_recomputed(root, answer.version, rule_sets or (), chosen)
-    return Halves([_half(row) for row in answer.rows], answer.version, tuple(chosen), agreed.units)
+    _raise_not_recomputed(root, answer.version, rule_sets or (), names)
+    return Halves(
+        [_half(dict(zip(answer.columns, row, strict=True))) for row in answer.rows],
+        answer.version,
+        chosen,
+        agreed.units,
+    )
 
 
-def _half(row: tuple[Any, ...]) -> Half:
-    *plain, because, windy = row[: -len(PARTS)]
-    parts = row[-len(PARTS) :]
-    reasons = tuple(name for name in because.split(";") if name)
-    known = None if any(part is None for part in parts) else parts
-    return Half(*plain, reasons, windy, known)
+def _half(row: dict[str, Any]) -> Half:
+    parts = tuple(row.pop(name) for name in _PARTS)
+    because = tuple(name for name in row.pop("because_of").split(";") if name)
+    return Half(**row, because_of=because, parts=None if None in parts else parts)
 
 
 def _raise_not_recomputed(root: Path, version: int, asked: Sequence[str], names: Sequence[str]) -> None:

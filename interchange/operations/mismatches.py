@@ -30,6 +30,9 @@ class Limits:
     direction_limit_percent: float = 5.0
 
 
+LIMITS = Limits()
+GRAVE = ("retest_advised", "cannot_tell")  # verdicts of a test that no comparison should rest on
+
 # Houses, by what they are filed under, whose tests show the same readings: by hash and number of the readings.
 Copies = Mapping[tuple[int, int], set[str]]
 
@@ -87,9 +90,9 @@ def mismatches(before: Half, after: Half, limits: Limits, copies: Copies) -> lis
 
 
 def _of_flow(before: Half, after: Half) -> Iterator[Mismatch]:
-    flows = (before.flow_50_m3_h, after.flow_50_m3_h)
-    if None in flows:
-        yield Mismatch("flow_50_m3_h", *flows, BLOCKS)
+    one, other = before.flow_50_m3_h, after.flow_50_m3_h
+    if one is None or other is None:
+        yield Mismatch("flow_50_m3_h", one, other, BLOCKS)
 
 
 def _of_readings(before: Half, after: Half, copies: Copies) -> Iterator[Mismatch]:
@@ -102,8 +105,7 @@ def _of_readings(before: Half, after: Half, copies: Copies) -> Iterator[Mismatch
         others = copies.get((half.readings, half.reading_count), set()) - {before.house or "", after.house or ""}
         if others:
             words = f"those of {', '.join(sorted(others))}"
-            sides = (words, None) if half is before else (None, words)
-            yield Mismatch("readings", *sides, BLOCKS)
+            yield Mismatch("readings", words if half is before else None, words if half is after else None, BLOCKS)
 
 
 def _of_dates(before: Half, after: Half, limits: Limits) -> Iterator[Mismatch]:
@@ -127,24 +129,27 @@ def _of_volume(before: Half, after: Half, limits: Limits) -> Iterator[Mismatch]:
 
 def _of_openings(before: Half, after: Half) -> Iterator[Mismatch]:
     for opening in sorted(before.openings.keys() & after.openings.keys()):
-        states = (before.openings[opening], after.openings[opening])
-        if states[0] != states[1]:
-            yield Mismatch("openings", *(f"{opening} {state}" for state in states), BLOCKS)
+        one, other = before.openings[opening], after.openings[opening]
+        if one != other:
+            yield Mismatch("openings", f"{opening} {one}", f"{opening} {other}", BLOCKS)
 
 
 def _of_trust(before: Half, after: Half) -> Iterator[Mismatch]:
     """Halves in strong wind, and halves that are not sound for a comparison, with the checks behind it."""
-    if before.windy or after.windy:
-        yield Mismatch("windy", *("strong wind" if half.windy else None for half in (before, after)), WIDENS)
-    grave = [half.verdict in ("retest_advised", "cannot_tell") for half in (before, after)]
-    noted = [half.verdict == "note" and set(half.because_of) != {"wind_strength"} for half in (before, after)]
-    for which, consequence in ((grave, BLOCKS), (noted, SAID)):
-        if any(which):
-            yield Mismatch(
-                "before_after",
-                *(_verdict(half) if this else None for half, this in zip((before, after), which, strict=True)),
-                consequence,
-            )
+    windy = ["strong wind" if half.windy else None for half in (before, after)]
+    grave = [_verdict(half) if half.verdict in GRAVE else None for half in (before, after)]
+    noted = [_verdict(half) if half.verdict == "note" and _beside_wind(half) else None for half in (before, after)]
+    for name, (one, other), consequence in (
+        ("windy", windy, WIDENS),
+        ("before_after", grave, BLOCKS),
+        ("before_after", noted, SAID),
+    ):
+        if one or other:
+            yield Mismatch(name, one, other, consequence)
+
+
+def _beside_wind(half: Half) -> bool:
+    return set(half.because_of) != {"wind_strength"}
 
 
 def _verdict(half: Half) -> str:

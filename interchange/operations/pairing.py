@@ -12,7 +12,13 @@ DAYS_ONLY = ("date_only", "upload_time")  # qualities of a start whose clock say
 ENOUGH_READINGS = 3  # so many equal readings are no chance, whatever date stands over them
 
 # Why a test does not stand for its stage; the order is that in which they are looked for.
-SENT_AGAIN, REPLACED, NOT_OF_RECORD, NO_FLOW, REPEATED = "sent_again", "replaced", "not_of_record", "no_flow", "repeated"
+SENT_AGAIN, REPLACED, NOT_OF_RECORD, NO_FLOW, REPEATED = (
+    "sent_again",
+    "replaced",
+    "not_of_record",
+    "no_flow",
+    "repeated",
+)
 NO_STAGE, NO_HOUSE, NO_PARTNER = "no_stage", "no_house", "no_partner"
 
 
@@ -94,7 +100,7 @@ def _standing(tests: list[Half], found: Pairing) -> tuple[Half, ...]:
         return tuple(tests)
     for why, those in (
         (SENT_AGAIN, sent_again),
-        (REPLACED, _replaced),
+        (REPLACED, replaced),
         (NOT_OF_RECORD, _not_of_record),
         (NO_FLOW, _without_flow),
         (REPEATED, _retested),
@@ -125,7 +131,7 @@ def sent_again(tests: Sequence[Half]) -> list[Half]:
     return out
 
 
-def _replaced(tests: Sequence[Half]) -> list[Half]:
+def replaced(tests: Sequence[Half]) -> list[Half]:
     """Tests that another one of the stage says it replaces."""
     return _referred_to(tests, lambda half: half.supersedes)
 

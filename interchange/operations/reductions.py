@@ -12,7 +12,7 @@ import numpy as np
 
 from interchange.operations.changes import compare_halves, flags
 from interchange.operations.halves import Half, read_halves
-from interchange.operations.mismatches import COMPARED, Copies, Limits, mismatches
+from interchange.operations.mismatches import COMPARED, LIMITS, Copies, Limits, mismatches
 from interchange.operations.pairing import Pair, pair_up
 from interchange.quantities import CHOICES
 from interchange.report.heads import Units
@@ -23,8 +23,10 @@ from interchange.report.pairs import (
     Mismatch,
     ambiguous_words,
     change_words,
+    gear_words,
     left_out_words,
     pair_words,
+    recorded_words,
 )
 from interchange.table import Row, Table, counted
 
@@ -61,7 +63,7 @@ class _Compared:
     answer: str
 
 
-def reductions(root: Path, rule_sets: Sequence[str] | None = None, limits: Limits = Limits()) -> Reductions:
+def reductions(root: Path, rule_sets: Sequence[str] | None = None, limits: Limits = LIMITS) -> Reductions:
     """Pair the test before the work with the one of each later stage, and say of each pair whether leakage fell.
 
     Raises UsageError and ArchiveError as `read_halves` does.
@@ -81,7 +83,7 @@ def reductions(root: Path, rule_sets: Sequence[str] | None = None, limits: Limit
             rows.append(_row(one, limits, read.units))
             answers.append((one.after.contractor or "unknown", one.answer, one.percent[0]))
     left_out = [left_out_words(why, len(tests)) for why, tests in paired.left_out.items() if tests]
-    notes = [*_totals_words(answers), *_recorded_words(clear), f"rule sets followed: {', '.join(read.rule_sets)}"]
+    notes = [*_totals_words(answers), *_recorded_words(clear), read.followed]
     table = Table(_COLUMNS, rows, left_out, notes)
     places = [_COLUMNS.index(name) for name in _SHOWN]
     page = Table(_SHOWN, [tuple(row[i] for i in places) for row in rows], left_out, notes)
@@ -180,12 +182,11 @@ def _totals_words(answers: Sequence[tuple[str, str, float | None]]) -> list[str]
 
 
 def _recorded_words(pairs: Sequence[tuple[Half, Half]]) -> list[str]:
-    """Of which fields how many pairs have both sides: what is not recorded is not known to match."""
-    said = [
-        f"{name} {sum(bool(_known(one, name)) and bool(_known(other, name)) for one, other in pairs)}"
-        for name in COMPARED
-    ]
-    return [f"recorded on both sides, of {counted(len(pairs), 'pair')}: {', '.join(said)}; the rest cannot be compared"]
+    counts = {name: sum(_known(one, name) and _known(other, name) for one, other in pairs) for name in COMPARED}
+    from_register = sum(one.gear_from_register or other.gear_from_register for one, other in pairs)
+    gear = [(one.gauge_serial, one.fan_serial, other.gauge_serial, other.fan_serial) for one, other in pairs]
+    unknown = sum(None in serials for serials in gear)
+    return [recorded_words(counts, len(pairs)), gear_words(from_register, unknown, len(pairs))] if pairs else []
 
 
 def _known(half: Half, name: str) -> bool:

@@ -26,6 +26,13 @@ TABLE: tuple[Quantity, ...] = (
     _q("cannot_tell_count", "1", "pairs that cannot tell"),
     _q("median_reduction_percent", "%", "median of the real reductions"),
     # repeats
+    _q("first_session_id", "", "earlier test of a repeat, or the one of which both directions are compared"),
+    _q("second_session_id", "", "later test of a repeat, or the same one"),
+    _q("first_flow_50_m3_h", "m3/h", "flow through the envelope at 50 Pa by the earlier test, or in depressurisation"),
+    _q("second_flow_50_m3_h", "m3/h", "flow through the envelope at 50 Pa by the later test, or in pressurisation"),
+    _q("repeat_difference_percent", "%", "size of their difference, of the lesser one"),
+    _q("repeat_limit_percent", "%", "largest difference that their joint 95 % interval lets pass"),
+    _q("agrees", "", "whether they are one within their joint 95 % interval"),
     _q("repeat_sort", "", "what makes two results of one house a repeat"),
     _q("windy", "", "whether one of the two stood in strong wind"),
     _q("agreeing_count", "1", "pairs that are one within their joint 95 % interval"),

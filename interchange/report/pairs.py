@@ -1,8 +1,8 @@
-"""What two tests of one house say together, in words: a reduction and whether it is real, repeats and whether they agree."""
+"""What two tests of one house say together, in words: whether leakage really fell, whether repeats agree."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -59,6 +59,18 @@ _LEFT_OUT = {
     "no_stage": "the stage of the work is not recorded",
     "no_house": "neither job nor house is recorded",
     "no_partner": "no test of the other side of the work",
+}
+_NO_REPEAT = {
+    "no_house": ("test", _LEFT_OUT["no_house"]),
+    "no_stage": ("test", _LEFT_OUT["no_stage"]),
+    "sent_again": ("test", "sent again with the same readings, which is no repeat"),
+    "replaced": ("test", _LEFT_OUT["replaced"]),
+    "no_flow": ("test", "no flow could be worked out"),
+    "not_sound": ("test", "not sound for a comparison, as its verdict says"),
+    "no_start": ("test", "the start is not recorded"),
+    "unlike": ("pair", "tested space, openings, fans or volume differ"),
+    "far_apart": ("pair", "so far apart that there may be work between them"),
+    "one_run": ("test", "one direction of two gives no flow"),
 }
 ASK_AFTER_RISE = (
     "leakage that rises with the work may be a wrong fan setting, a window or door left open, or another space: ask "
@@ -149,11 +161,43 @@ def left_out_words(why: str, count: int) -> str:
     return f"{counted(count, 'test')}: {_LEFT_OUT[why]}"
 
 
-def repeats_words(agreeing: int, count: int, sort: str, windy: bool, stated: str, found: float, expected: float) -> str:
-    """How many of a sort of repeats agree, and what that says of the stated intervals. Differences in per cent."""
-    wind = ", one of them in strong wind" if windy else ""
+def recorded_words(counts: Mapping[str, int], pairs: int) -> str:
+    """How many pairs have a field on both sides: what is not recorded is not known to match."""
+    said = ", ".join(f"{_FIELDS[name]} {count}" for name, count in counts.items())
+    return f"recorded on both sides, of {counted(pairs, 'pair')}: {said}; what is not recorded is not known to match"
+
+
+def gear_words(from_register: int, unknown: int, pairs: int) -> str:
+    """Where the serial numbers of gauges and fans come from, and what follows where there are none."""
     return (
-        f"{_SORTS[sort]}{wind}: of {count} {'pair' if count == 1 else 'pairs'} {agreeing} "
-        f"{'agrees' if agreeing == 1 else 'agree'}; half of them differ by less than {found:.1f} %, {expected:.1f} % "
-        f"would be expected: {_INTERVALS[stated]}"
+        f"gauge or fan of {from_register} of {counted(pairs, 'pair')} come from the register of kit; of {unknown} one is "
+        "not known, and its error is taken for another one in each test"
     )
+
+
+def repeats_words(sort: str, windy: bool, agreeing: int, count: int, stated: str) -> str:
+    """How many of a sort of repeats agree, and what that says of the stated intervals."""
+    wind = ", one of them in strong wind, which the intervals do not hold" if windy else ""
+    return f"{_SORTS[sort]}{wind}: of {counted(count, 'pair')} {_agree(agreeing)}: {_INTERVALS[stated]}"
+
+
+def all_repeats_words(agreeing: int, count: int, windy: bool, stated: str) -> str:
+    """The same for all sorts together, without or with strong wind."""
+    wind = "with a test in strong wind" if windy else "without strong wind"
+    return f"of {counted(count, 'repeat pair')} {wind} {_agree(agreeing)}: {_INTERVALS[stated]}"
+
+
+def not_agreeing_words(checks: Mapping[str, int], count: int) -> str:
+    """Which checks speak against the tests of pairs that do not agree, the most frequent first."""
+    said = ", ".join(f"{name.replace('_', ' ')} {times}" for name, times in checks.items())
+    return f"checks that speak against a test of the {counted(count, 'pair')} that do not agree: {said or 'none'}"
+
+
+def not_a_repeat_words(why: str, count: int) -> str:
+    """How many tests or pairs are no repeats, and why. Raises KeyError for an unknown reason."""
+    noun, reason = _NO_REPEAT[why]
+    return f"{counted(count, noun)}: {reason}"
+
+
+def _agree(agreeing: int) -> str:
+    return f"{agreeing} {'agrees' if agreeing == 1 else 'agree'}"

@@ -36,6 +36,7 @@ def shared(**more: Any) -> dict[str, float]:
         "direction": (DOWN, DOWN),
         "single_point": (False, False),
         "pressure_pa": (70.0, 70.0),
+        "same_zero": False,
     } | more
     arrays = {
         name: tuple(np.array([one]) for one in value) if isinstance(value, tuple) else np.array([value])
@@ -95,6 +96,13 @@ def test_a_whole_pair_by_hand() -> None:
 )
 def test_what_both_halves_share(what: dict[str, Any], expected: tuple[float, ...]) -> None:
     assert tuple(shared(**what)[name] for name in SYSTEMATIC) == expected
+
+
+def test_a_baseline_taken_off_in_both_directions_carries_its_error_into_both_the_other_way_round() -> None:
+    assert shared(same_zero=True, direction=(DOWN, UP))["zero_noise"] == -1.0
+    assert shared(same_zero=True, direction=(DOWN, UP))["zero_shift"] == -1.0
+    assert shared(same_zero=True, direction=(UP, UP))["zero_noise"] == 1.0
+    assert shared(direction=(DOWN, UP))["zero_noise"] == 0.0
 
 
 def test_an_assumed_exponent_at_the_same_pressure_cancels() -> None:
