@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -79,9 +80,14 @@ class Half:
 
 @dataclass(frozen=True, slots=True)
 class Halves:
-    """All tests of an archive that can be halves, the version read, the rule sets followed, the programme's units."""
+    """All tests of an archive that can be halves, and what is known of them all.
+
+    `others` counts the records that cannot, by kind; `version` is the one read, `rule_sets` those followed, `units`
+    those of the programme.
+    """
 
     tests: list[Half]
+    others: dict[str, int]
     version: int
     rule_sets: tuple[RuleSet, ...]
     units: Units
@@ -175,8 +181,11 @@ order by s.job_id, s.started_at_local, s.session_id
 """
 
 
+_OTHERS = "select kind, count(*) from sessions where kind <> 'weather' and kind not in {kinds} group by 1"
+
+
 def read_halves(root: Path, rule_sets: Sequence[str] | None = None) -> Halves:
-    """Every test of a kind that gives a flow, with its result by the first of the rule sets that is for its kind.
+    """Every test that a rule set is for, with its result by the first of the rule sets that is for its kind.
 
     `rule_sets` are references or paths of files, by default those of the archive that judge, but for what was
     displayed. Raises UsageError for a rule set by which the archive has not been recomputed, ArchiveError where it has
@@ -198,12 +207,11 @@ def read_halves(root: Path, rule_sets: Sequence[str] | None = None) -> Halves:
     )
     answer = query.query(root, sql)
     _raise_not_recomputed(root, answer.version, rule_sets or (), names)
-    return Halves(
-        [_half(dict(zip(answer.columns, row, strict=True))) for row in answer.rows],
-        answer.version,
-        chosen,
-        agreed.units,
-    )
+    tests = [_half(dict(zip(answer.columns, row, strict=True))) for row in answer.rows]
+    others = Counter[str](half.kind for half in tests if half.rule_set is None)
+    others.update(dict(query.query(root, _OTHERS.format(kinds=repr(list(KINDS))), answer.version).rows))
+    followed = [half for half in tests if half.rule_set is not None]
+    return Halves(followed, dict(sorted(others.items())), answer.version, chosen, agreed.units)
 
 
 def _half(row: dict[str, Any]) -> Half:

@@ -25,6 +25,7 @@ from interchange.report.pairs import (
     change_words,
     gear_words,
     left_out_words,
+    other_kinds_words,
     pair_words,
     recorded_words,
 )
@@ -83,6 +84,7 @@ def reductions(root: Path, rule_sets: Sequence[str] | None = None, limits: Limit
             rows.append(_row(one, limits, read.units))
             answers.append((one.after.contractor or "unknown", one.answer, one.percent[0]))
     left_out = [left_out_words(why, len(tests)) for why, tests in paired.left_out.items() if tests]
+    left_out += other_kinds_words(read.others)
     notes = [*_totals_words(answers), *_recorded_words(clear), read.followed]
     table = Table(_COLUMNS, rows, left_out, notes)
     places = [_COLUMNS.index(name) for name in _SHOWN]

@@ -21,7 +21,14 @@ from interchange.operations.mismatches import GRAVE, LIMITS, mismatches
 from interchange.operations.pairing import replaced, sent_again
 from interchange.quantities import CHOICES
 from interchange.report.heads import Units
-from interchange.report.pairs import BLOCKS, all_repeats_words, not_a_repeat_words, not_agreeing_words, repeats_words
+from interchange.report.pairs import (
+    BLOCKS,
+    all_repeats_words,
+    not_a_repeat_words,
+    not_agreeing_words,
+    other_kinds_words,
+    repeats_words,
+)
 from interchange.table import Row, Table
 
 MOST_DAYS = 60  # between tests of one stage; later ones may have work between them; a judgement, no source
@@ -79,6 +86,7 @@ def repeats(root: Path, rule_sets: Sequence[str] | None = None, most_days: int =
         same_zero=[pair.same_zero for pair in pairs],
     )
     left_out = [not_a_repeat_words(why, count) for why, count in out.items() if count]
+    left_out += other_kinds_words(read.others)
     rows, notes = _sorts(pairs, found)
     notes += [*_not_agreeing(pairs, found), read.followed]
     each = Table(_EACH, _each(pairs, found), left_out, notes)

@@ -170,9 +170,15 @@ def recorded_words(counts: Mapping[str, int], pairs: int) -> str:
 def gear_words(from_register: int, unknown: int, pairs: int) -> str:
     """Where the serial numbers of gauges and fans come from, and what follows where there are none."""
     return (
-        f"gauge or fan of {from_register} of {counted(pairs, 'pair')} come from the register of kit; of {unknown} one is "
-        "not known, and its error is taken for another one in each test"
+        f"gauge or fan of {from_register} of {counted(pairs, 'pair')} come from the register of kit; of {unknown} one "
+        "is not known, and its error is taken for another one in each test"
     )
+
+
+def other_kinds_words(counts: Mapping[str, int]) -> list[str]:
+    """How many records of each kind no rule set that was followed is for."""
+    reason = "no rule set followed here is for it"
+    return [f"{counted(count, 'test')} of kind {kind}: {reason}" for kind, count in counts.items()]
 
 
 def repeats_words(sort: str, windy: bool, agreeing: int, count: int, stated: str) -> str:
