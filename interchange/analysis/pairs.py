@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
+from scipy.special import bdtr, bdtrc, ndtri
 
 from interchange.analysis.batch import Codes, Floats, Ints
 from interchange.analysis.uncertainty import COVERAGE_FACTOR, PARTS
@@ -32,6 +32,7 @@ TOO_NARROW, TOO_WIDE, AS_STATED, UNTOLD = (
 FLOW_PRESSURE_PA = 50.0  # [Pa] of the flows that are compared
 SAME_PRESSURE_PA = 5.0  # [Pa] within which two single points share the error of their assumed exponent; a judgement
 COVERAGE = 0.95  # [1] share of intervals meant to hold
+TAIL = 0.025  # [1] probability of either end of a 95 % interval
 FEWEST_PAIRS = 20  # below this nobody can call intervals right: of 20 that all agree Wilson's interval begins at 84 %
 
 
@@ -165,9 +166,12 @@ def share_limits(agreeing: Ints, pairs: Ints, coverage_factor: float = COVERAGE_
 def stated_intervals(agreeing: Ints, pairs: Ints, coverage: float = COVERAGE, fewest: int = FEWEST_PAIRS) -> Codes:
     """What the share that agrees says of intervals meant to hold `coverage` of the time.
 
-    Codes of `quantities.CHOICES["stated_intervals"]`. too_narrow or too_wide: Wilson's interval of the share lies
-    below or above `coverage`; as_stated: it holds it, and there are `fewest` pairs or more; cannot_tell: fewer.
+    Codes of `quantities.CHOICES["stated_intervals"]`. too_narrow or too_wide: so few, or so many, would agree by chance
+    once in 40 times or less (exact binomial tail; Wilson's interval errs more often for few pairs near 95 %). as_stated:
+    neither, and there are `fewest` pairs or more; cannot_tell: fewer.
     """
-    low, high = share_limits(agreeing, pairs)
-    found = [high < coverage, low > coverage, np.asarray(pairs) >= fewest]
+    k, n = np.asarray(agreeing, dtype=np.float64), np.asarray(pairs, dtype=np.float64)
+    so_few = bdtr(k, n, coverage)
+    so_many = np.where(k > 0, bdtrc(np.maximum(k - 1.0, 0.0), n, coverage), 1.0)
+    found = [so_few < TAIL, (so_many < TAIL) & (n > 0), n >= fewest]
     return np.select(found, [TOO_NARROW, TOO_WIDE, AS_STATED], UNTOLD).astype(np.int8)

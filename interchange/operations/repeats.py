@@ -87,8 +87,8 @@ def repeats(root: Path, rule_sets: Sequence[str] | None = None, most_days: int =
     )
     left_out = [not_a_repeat_words(why, count) for why, count in out.items() if count]
     left_out += other_kinds_words(read.others)
-    rows, notes = _sorts(pairs, found)
-    notes += [*_not_agreeing(pairs, found), read.followed]
+    rows, said = _sorts(pairs, found)
+    notes = [*(said or ["no repeat pairs"]), *_not_agreeing(pairs, found), read.followed]
     each = Table(_EACH, _each(pairs, found), left_out, notes)
     return Repeats(Table(_COLUMNS, rows, left_out, notes), each, read.units)
 

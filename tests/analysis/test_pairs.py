@@ -236,12 +236,15 @@ def test_no_pairs_have_no_share() -> None:
         (5, 5, "cannot_tell"),
         (19, 19, "cannot_tell"),
         (20, 20, "as_stated"),
-        (72, 72, "as_stated"),
-        (74, 74, "too_wide"),
+        (71, 71, "as_stated"),
+        (72, 72, "too_wide"),
+        (1, 2, "cannot_tell"),
+        (2, 3, "cannot_tell"),
+        (0, 2, "too_narrow"),
         (0, 0, "cannot_tell"),
     ],
 )
 def test_what_the_share_that_agrees_says_of_the_intervals(agreeing: int, count: int, expected: str) -> None:
-    """All of n agree: Wilson's lower limit is n / (n + 3.8415), which is 0.95 at n = 73."""
+    """By chance all of n agree with 0.95^n: 0.0262 at 71 and 0.0249 at 72; two of three or fewer with 0.143."""
     code = pairs.stated_intervals(np.array([agreeing]), np.array([count]))[0]
     assert CHOICES["stated_intervals"][code] == expected

@@ -63,19 +63,17 @@ def rows(root: Path, *arguments: Any) -> dict[str, dict[str, Any]]:
 
 
 def test_the_reduction_is_that_of_the_coefficients_and_its_interval_that_of_the_parts(root: Path) -> None:
-    """Same gauge and fan: only the random parts count, which the results hold."""
+    """Same gauge and fan: only the random parts count, which the results hold; of an offset hardly anything is left."""
     row = rows(root)["J-1"]
     assert row["reduction_50_percent"] == pytest.approx(25.0, abs=1e-9)
     assert row["reduction_50_m3_h"] == pytest.approx(row["before_flow_50_m3_h"] / 4, rel=1e-9)
-    random = (
-        "zero_noise_50_percent^2 + zero_shift_50_percent^2 + point_noise_50_percent^2 + fitted_exponent_50_percent^2"
-    )
+    random = " + ".join(f"{name}_50_percent^2" for name in RANDOM)
     ids = f"('{row['before_session_id']}', '{row['after_session_id']}')"
     sql = f"select sum({random}) from results where rule_set = 'iso9972@2015' and session_id in {ids}"
     ((squares,),) = query.query(root, sql).rows
     half_width = 1.959964 * math.sqrt(squares) / 100
-    assert row["reduction_50_low_percent"] == pytest.approx(100 * (1 - 0.75 * math.exp(half_width)), abs=1e-9)
-    assert row["reduction_50_high_percent"] == pytest.approx(100 * (1 - 0.75 * math.exp(-half_width)), abs=1e-9)
+    assert row["reduction_50_low_percent"] == pytest.approx(100 * (1 - 0.75 * math.exp(half_width)), abs=1e-5)
+    assert row["reduction_50_high_percent"] == pytest.approx(100 * (1 - 0.75 * math.exp(-half_width)), abs=1e-5)
     assert row["is_it_real"] == "yes"
     assert row["in_words"] == "fell by 25 % (24 to 26 %): real"
 
@@ -213,7 +211,7 @@ def demo_pairs(demo: Path) -> list[tuple[dict[str, Any], dict[str, Any], dict[st
     return [(row, truth[row["before_session_id"]], truth[row["after_session_id"]]) for row in found]
 
 
-# FV-2951 is a pair of logs whose points are not found yet. Another house shows the points of FV-1906: which of the two is
+# FV-2951 is a pair of logs whose points are not found yet. Another house shows the points of FV-1906: which of both is
 # the copy, no reading tells.
 UNLIKE = ("FV-2951", "FV-1906")
 
