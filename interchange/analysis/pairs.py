@@ -167,8 +167,8 @@ def stated_intervals(agreeing: Ints, pairs: Ints, coverage: float = COVERAGE, fe
     """What the share that agrees says of intervals meant to hold `coverage` of the time.
 
     Codes of `quantities.CHOICES["stated_intervals"]`. too_narrow or too_wide: so few, or so many, would agree by chance
-    once in 40 times or less (exact binomial tail; Wilson's interval errs more often for few pairs near 95 %). as_stated:
-    neither, and there are `fewest` pairs or more; cannot_tell: fewer.
+    less than once in 40 times (exact binomial tail; Wilson's interval errs more often for few pairs near 95 %).
+    as_stated: neither, and there are `fewest` pairs or more; cannot_tell: fewer.
     """
     k, n = np.asarray(agreeing, dtype=np.float64), np.asarray(pairs, dtype=np.float64)
     so_few = bdtr(k, n, coverage)

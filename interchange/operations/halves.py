@@ -136,7 +136,7 @@ expected as ({jobs}),
 reading as (
     select session_id, {fan_configuration} as openings, count(*) as amount,
            hash(list((run_number, direction, envelope_pressure_pa, fan_pressure_pa, flow_m3_h)
-                     order by run_number, point_number, fan_id)) as fingerprint
+                     order by run_number, envelope_pressure_pa, fan_pressure_pa, flow_m3_h)) as fingerprint
     from fan_readings group by 1
 ),
 opened as (
