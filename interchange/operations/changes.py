@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from interchange.analysis.batch import Codes, Floats
 from interchange.analysis.pairs import Change, Flags, Halves, change, shared_errors
-from interchange.analysis.uncertainty import LIMITS_TO_SD, PARTS
+from interchange.analysis.uncertainty import COVERAGE_FACTOR, LIMITS_TO_SD, PARTS
 from interchange.operations.halves import Half
 from interchange.operations.mismatches import same_instrument
 from interchange.quantities import CHOICES
 
+OF_INSTRUMENTS = ("gauge_gain", "gauge_offset", "fan_flow")
 _DIRECTIONS = CHOICES["direction_used"]
 
 
@@ -45,6 +48,21 @@ def _arrays(side: Sequence[Half], limit_percent: Sequence[float]) -> Halves:
     flow = np.array([half.flow_50_m3_h for half in side], dtype=np.float64)
     wider = LIMITS_TO_SD * np.array(limit_percent, dtype=np.float64) / 100.0
     return Halves(flow, dict(zip(PARTS, parts.T, strict=True)), wider)
+
+
+def in_wind(half: Half) -> Half:
+    """A test in strong wind as the best estimate in wind has it, where its points can tell that; else as it is.
+
+    The errors of instruments stay those of the budget, so that they cancel where they are shared; the rest of the
+    estimate's interval stands as the noise of the test. A single point tells nothing of the wind it stood in.
+    """
+    flow, low, high = half.robust_flow_50_m3_h, half.robust_flow_50_low_m3_h, half.robust_flow_50_high_m3_h
+    if not half.windy or half.exponent_assumed or half.parts is None or flow is None or low is None or high is None:
+        return half
+    kept = [part if name in OF_INSTRUMENTS else 0.0 for name, part in zip(PARTS, half.parts, strict=True)]
+    whole = 100.0 * math.log(high / low) / (2.0 * COVERAGE_FACTOR)
+    kept[PARTS.index("zero_noise")] = math.sqrt(max(whole**2 - sum(part**2 for part in kept), 0.0))
+    return replace(half, flow_50_m3_h=flow, parts=tuple(kept), estimated=True)
 
 
 def flags(values: Iterable[bool]) -> Flags:

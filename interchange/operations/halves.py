@@ -29,7 +29,8 @@ class Half:
     A contractor that the record does not name is that of the register of jobs. Of several gauges, fans or openings of
     fans the texts join all, in order. `gear_from_register` says that gauge or fan come from the register of kit.
     `parts` are in per cent of the flow at 50 Pa, by the order of PARTS; all of the result is None where none was
-    computed. `readings` is a hash of what was read, `import_number` says when it was taken in.
+    computed. The best estimate in wind, with its 95 % limits, is there where it was made; `estimated` says that it has
+    taken the place of the result. `readings` is a hash of what was read, `import_number` says when it was taken in.
     """
 
     session_id: str
@@ -71,6 +72,10 @@ class Half:
     because_of: tuple[str, ...]
     windy: bool
     parts: tuple[float, ...] | None
+    robust_flow_50_m3_h: float | None = None
+    robust_flow_50_low_m3_h: float | None = None
+    robust_flow_50_high_m3_h: float | None = None
+    estimated: bool = False
 
     @property
     def house(self) -> str | None:
@@ -111,6 +116,12 @@ _JOBS = """
 select job_id, min(contractor) as contractor from register_jobs group by 1 having count(distinct contractor) = 1
 """
 _NO_JOBS = "select null as job_id, null as contractor where false"
+_BEST = "select * from estimates"
+_NO_BEST = """
+select null as session_id, null as rule_set, null as robust_flow_50_m3_h, null as robust_flow_50_low_m3_h,
+       null as robust_flow_50_high_m3_h
+where false
+"""
 _HALVES = """
 with ranked as (
     select r.*, row_number() over (partition by session_id order by list_position({rule_sets}, rule_set)) as place
@@ -164,9 +175,10 @@ select s.session_id, s.kind, s.job_id, s.site_id,
        coalesce(t.import_number, 0) as import_number,
        r.rule_set, r.flow_50_m3_h, r.exponent_assumed, r.direction_used, r.highest_pressure_pa,
        v.verdict, coalesce(v.because_of, '') as because_of, coalesce(w.windy, false) as windy,
-       {parts}
+       {parts}, b.robust_flow_50_m3_h, b.robust_flow_50_low_m3_h, b.robust_flow_50_high_m3_h
 from sessions s
 left join ranked r on r.session_id = s.session_id and r.place = 1
+left join ({best}) b on b.session_id = r.session_id and b.rule_set = r.rule_set
 left join judged v on v.session_id = r.session_id and v.rule_set = r.rule_set
 left join wind w on w.session_id = r.session_id and w.rule_set = r.rule_set
 left join gauge g on g.session_id = s.session_id
@@ -200,6 +212,7 @@ def read_halves(root: Path, rule_sets: Sequence[str] | None = None) -> Halves:
         rule_sets=repr(names),
         kinds=repr(list(KINDS)),
         suspect=SUSPECT,
+        best=_BEST if _there(root, "estimates") else _NO_BEST,
         kit=_KIT if kit else _NO_KIT,
         jobs=_JOBS if jobs else _NO_JOBS,
         parts=", ".join(f"r.{name}" for name in _PARTS),
@@ -218,6 +231,11 @@ def _half(row: dict[str, Any]) -> Half:
     parts = tuple(row.pop(name) for name in _PARTS)
     because = tuple(name for name in row.pop("because_of").split(";") if name)
     return Half(**row, because_of=because, parts=None if None in parts else parts)
+
+
+def _there(root: Path, kind: str) -> bool:
+    """Whether something of a kind was computed from the newest version."""
+    return any(one.kind == kind for one in derived.current(root, query.query(root, "select 1").version))
 
 
 def _raise_not_recomputed(root: Path, version: int, asked: Sequence[str], names: Sequence[str]) -> None:

@@ -136,7 +136,7 @@ def _of_openings(before: Half, after: Half) -> Iterator[Mismatch]:
 
 def _of_trust(before: Half, after: Half) -> Iterator[Mismatch]:
     """Halves in strong wind, and halves that are not sound for a comparison, with the checks behind it."""
-    windy = ["strong wind" if half.windy else None for half in (before, after)]
+    windy = [_wind(half) for half in (before, after)]
     grave = [_verdict(half) if half.verdict in GRAVE else None for half in (before, after)]
     noted = [_verdict(half) if half.verdict == "note" and _beside_wind(half) else None for half in (before, after)]
     for name, (one, other), consequence in (
@@ -146,6 +146,12 @@ def _of_trust(before: Half, after: Half) -> Iterator[Mismatch]:
     ):
         if one or other:
             yield Mismatch(name, one, other, consequence)
+
+
+def _wind(half: Half) -> str | None:
+    if not half.windy:
+        return None
+    return "strong wind (best estimate taken)" if half.estimated else "strong wind"
 
 
 def _beside_wind(half: Half) -> bool:

@@ -10,7 +10,7 @@ from statistics import median
 
 import numpy as np
 
-from interchange.operations.changes import compare_halves, flags
+from interchange.operations.changes import compare_halves, flags, in_wind
 from interchange.operations.halves import Half, read_halves
 from interchange.operations.mismatches import COMPARED, LIMITS, Copies, Limits, mismatches
 from interchange.operations.pairing import Pair, pair_up
@@ -71,7 +71,7 @@ def reductions(root: Path, rule_sets: Sequence[str] | None = None, limits: Limit
     """
     read = read_halves(root, rule_sets)
     paired = pair_up(read.tests)
-    clear = [(pair.before[0], pair.after[0]) for pair in paired.pairs if not pair.ambiguous]
+    clear = [(in_wind(pair.before[0]), in_wind(pair.after[0])) for pair in paired.pairs if not pair.ambiguous]
     compared = iter(_compare(clear, limits, _copies(read.tests)))
     rows: list[Row] = []
     answers: list[tuple[str, str, float | None]] = []  # contractor, answer, reduction
@@ -118,10 +118,12 @@ def _wider(
 ) -> tuple[list[float], list[float]]:
     """Limits [%] that widen each half: what strong wind may have done to it, and the one direction to the other.
 
-    What a best estimate in wind knows of a single test would stand here in place of the limit for any.
+    A best estimate in wind holds the wind already.
     """
-    before = [limits.wind_limit_percent if one.windy else 0.0 for one, _ in pairs]
-    after = [limits.wind_limit_percent if other.windy else 0.0 for _, other in pairs]
+    before, after = (
+        [limits.wind_limit_percent if pair[side].windy and not pair[side].estimated else 0.0 for pair in pairs]
+        for side in (0, 1)
+    )
     for place, those in enumerate(unlike):
         if any(one.field == "direction_used" for one in those):
             after[place] = float(np.hypot(after[place], limits.direction_limit_percent))

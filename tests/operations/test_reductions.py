@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -17,10 +18,10 @@ from interchange.archive import query
 from interchange.cli.main import cli
 from interchange.errors import EXIT_DONE, UsageError
 from interchange.model import session as form
-from interchange.operations.changes import compare_halves
+from interchange.operations.changes import compare_halves, in_wind
 from interchange.operations.demo import run_demo
 from interchange.operations.halves import Half, read_halves
-from interchange.operations.mismatches import Limits
+from interchange.operations.mismatches import Limits, mismatches
 from interchange.operations.reductions import reductions
 from interchange.operations.register import add_to_register
 from interchange.resources import shipped
@@ -185,6 +186,20 @@ def test_strong_wind_widens_by_the_limit_that_is_given(tmp_path: Path) -> None:
     assert squares == pytest.approx((0.15 / math.sqrt(3)) ** 2, rel=1e-9)
 
 
+def test_a_best_estimate_in_wind_takes_the_place_of_the_result_where_points_can_tell() -> None:
+    """Interval of 1,400 to 1,600 m3/h; instruments 0.4, 0.1 and 2.3 % keep their place, the rest is noise."""
+    best = {"robust_flow_50_m3_h": 1490.0, "robust_flow_50_low_m3_h": 1400.0, "robust_flow_50_high_m3_h": 1600.0}
+    taken = in_wind(half("a", windy=True, **best))
+    assert taken.flow_50_m3_h == 1490.0 and taken.estimated
+    whole = 100 * math.log(1600 / 1400) / 2 / 1.959964
+    noise = math.sqrt(whole**2 - 0.4**2 - 0.1**2 - 2.3**2)
+    assert taken.parts == pytest.approx((noise, 0.0, 0.0, 0.0, 0.4, 0.1, 2.3, 0.0), rel=1e-9)
+    (said,) = mismatches(half("b"), replace(taken, stage="after"), Limits(), {})
+    assert said.words("si") == "strong wind (best estimate taken) after"
+    for other in (half("a", **best), half("a", windy=True), half("a", windy=True, exponent_assumed=True, **best)):
+        assert in_wind(other) is other
+
+
 # The demo against its maker's truth.
 TRUTH: dict[str, Any] = json.loads((shipped("demo_archive") / "truth.json").read_text())
 TRUE_TESTS = {
@@ -235,6 +250,14 @@ def test_the_true_reduction_lies_in_the_interval_of_pairs_without_fault(demo_pai
     ]
     assert len(outside) <= 4, outside
     assert {row["is_it_real"] for row, _, _ in clean} == {"yes"}
+
+
+def test_estimates_of_the_archive_are_read_where_it_was_assessed(demo: Path) -> None:
+    read = {half.session_id: half for half in read_halves(demo).tests}
+    sql = "select session_id, rule_set, robust_flow_50_m3_h from estimates where robust_flow_50_m3_h is not null"
+    found = [row for row in query.query(demo, sql).rows if read[row[0]].rule_set == row[1]]
+    assert len(found) > 250
+    assert all(read[name].robust_flow_50_m3_h == flow for name, _, flow in found)
 
 
 def test_strong_wind_stays_within_the_wider_interval(demo_pairs: Any) -> None:
