@@ -184,7 +184,11 @@ def _not_agreeing(pairs: Sequence[_Pair], found: Change) -> list[str]:
     """What the checks found in tests whose pairs do not agree: there the reason may lie."""
     apart = [pair for pair, agree in zip(pairs, kernel.agrees(found), strict=True) if not agree]
     against = Counter(name for pair in apart for name in {*pair.first.because_of, *pair.second.because_of})
-    return [not_agreeing_words(dict(against.most_common()), len(apart))] if apart else []
+    return (
+        [not_agreeing_words(dict(sorted(against.items(), key=lambda one: (-one[1], one[0]))), len(apart))]
+        if apart
+        else []
+    )
 
 
 def _share(agree: kernel.Flags) -> tuple[int, int, tuple[float, float, float], str]:
