@@ -90,6 +90,11 @@ def test_dates_that_do_not_follow_each_other_are_named(one: Any, other: Any, exp
     assert found({"started_at_local": one}, {"started_at_local": other}) == expected
 
 
+def test_days_alone_turn_the_order_whatever_the_clocks_are_worth() -> None:
+    days = ({"started_at_local": start, "time_quality": "date_only"} for start in (AFTER, BEFORE))
+    assert found(*days) == [("started_at_local", AFTER.date(), BEFORE.date(), BLOCKS)]
+
+
 def test_on_one_day_a_clock_that_is_not_exact_does_not_turn_the_order() -> None:
     later = {"started_at_local": AFTER, "time_quality": "date_only"}
     assert found(later, {"started_at_local": AFTER.replace(hour=8)}) == []

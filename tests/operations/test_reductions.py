@@ -22,7 +22,7 @@ from interchange.operations.changes import compare_halves, in_wind
 from interchange.operations.demo import run_demo
 from interchange.operations.halves import Half, read_halves
 from interchange.operations.mismatches import Limits, mismatches
-from interchange.operations.reductions import reductions
+from interchange.operations.reductions import _compare, reductions
 from interchange.operations.register import add_to_register
 from interchange.resources import shipped
 
@@ -177,13 +177,35 @@ def test_what_is_read_of_a_test_is_what_its_record_and_result_hold(tmp_path: Pat
     assert found.parts is not None and len(found.parts) == 8 and found.verdict is not None
 
 
-def test_strong_wind_widens_by_the_limit_that_is_given(tmp_path: Path) -> None:
-    """With 15 % as a limit, its standard deviation is 15 / sqrt(3) % of the flow."""
-    sound, windy = half("b"), half("a", flow_50_m3_h=1500.0, windy=True)
-    still = compare_halves([sound], [windy])
-    wide = compare_halves([sound], [windy], ([0.0], [15.0]))
-    squares = wide.standard_deviation[0] ** 2 - still.standard_deviation[0] ** 2
-    assert squares == pytest.approx((0.15 / math.sqrt(3)) ** 2, rel=1e-9)
+# Parts of both halves in per cent: zero noise, point noise and fitted exponent differ, gauge and fan are shared.
+RANDOM_SQUARES = 2 * (0.2**2 + 0.3**2 + 0.1**2)
+
+
+@pytest.mark.parametrize(
+    ("more", "squares"),
+    [
+        ({}, RANDOM_SQUARES),
+        ({"gauge_serial": "G-2"}, RANDOM_SQUARES + 2 * (0.4**2 + 0.1**2)),
+        ({"fan_serial": "F-2"}, RANDOM_SQUARES + 2 * 2.3**2),
+        ({"fan_configuration": "half"}, RANDOM_SQUARES + 2 * 2.3**2),
+        ({"windy": True}, RANDOM_SQUARES + 15.0**2 / 3),
+        ({"direction_used": "both"}, RANDOM_SQUARES + 2 * 0.1**2 + 5.0**2 / 3),
+        ({"direction_used": "pressurisation", "windy": True}, RANDOM_SQUARES + 0.2**2 + (5.0**2 + 15.0**2) / 3),
+    ],
+)
+def test_what_widens_the_interval_does_so_by_its_own_square(more: dict[str, Any], squares: float) -> None:
+    """Limits of 15 % for wind and 5 % for direction have standard deviations of 15 and 5 over the root of 3."""
+    after = half("a", **{"flow_50_m3_h": 1500.0, "stage": "after", "started_at_local": datetime(2026, 4, 1), **more})
+    (found,) = _compare([(half("b"), after)], Limits(), {})
+    half_width = 1.959964 * math.sqrt(squares) / 100
+    assert found.percent[1] == pytest.approx(100 * (1 - 0.75 * math.exp(half_width)), abs=1e-9)
+    assert found.percent[2] == pytest.approx(100 * (1 - 0.75 * math.exp(-half_width)), abs=1e-9)
+
+
+def test_wind_before_the_work_widens_as_wind_after_it_does() -> None:
+    (one,) = _compare([(half("b", windy=True), half("a"))], Limits(), {})
+    (other,) = _compare([(half("b"), half("a", windy=True))], Limits(), {})
+    assert one.percent == other.percent and one.percent[1] is not None and one.percent[1] < -17.0
 
 
 def test_a_best_estimate_in_wind_takes_the_place_of_the_result_where_points_can_tell() -> None:
