@@ -168,13 +168,26 @@ def test_what_is_read_of_a_test_is_what_its_record_and_result_hold(tmp_path: Pat
             for name, state in (("flue", "sealed"), ("vent", "unknown"), ("door", "open"), ("door", "closed"))
         ),
     }
-    root = archive_of(tmp_path / "archive", a_test("x", 200.0, **gear))
+    said = form.Reported(reported_flow_m3_h=9_000.0, reported_flow_pressure_pa=50.0)
+    root = archive_of(tmp_path / "archive", a_test("x", 200.0, reported=said, **gear))
     (found,) = read_halves(root).tests
+    assert "reported_agrees" not in found.because_of  # what a source states has no part in a comparison
     assert (found.gauge_serial, found.fan_serial, found.fan_calibrated_on) == ("G-1, G-9", "F-1", "2025-05-02")
     assert (found.exhaust_fans, found.preparation_as_recorded) == ("off", "as found")
     assert found.openings == {"flue": "sealed"}  # two states of one opening tell nothing, nor does an unknown one
     assert (found.reading_count, found.fan_configuration, found.direction_used) == (5, "full", "depressurisation")
     assert found.parts is not None and len(found.parts) == 8 and found.verdict is not None
+
+
+def test_the_order_of_points_makes_no_other_readings(tmp_path: Path) -> None:
+    pressures = (60.0, 50.0, 40.0, 30.0, 20.0)
+    tests = (
+        a_test("down", 200.0, pressures, readings_of="x"),
+        a_test("up", 200.0, pressures[::-1], readings_of="x"),
+        a_test("y", 200.0, pressures),
+    )
+    down, up, other = (half.readings for half in read_halves(archive_of(tmp_path / "archive", *tests)).tests)
+    assert len({down, up, other}) == 2
 
 
 # Parts of both halves in per cent: zero noise, point noise and fitted exponent differ, gauge and fan are shared.

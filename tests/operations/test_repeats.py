@@ -97,6 +97,7 @@ def root(tmp_path_factory: pytest.TempPathFactory) -> Path:
         a_test("3a", 150.0, job="J-3"),
         a_test("3c", 150.0, job="J-3", readings_of="3a", volume_m3=410.0),
         a_test("4a", 150.0, job="J-4", both=True),
+        a_test("5a", 150.0, job="J-5", readings_of="4a"),
     )
     return archive_of(tmp_path_factory.mktemp("repeats") / "archive", *tests)
 
@@ -135,6 +136,9 @@ def test_both_directions_of_a_test_share_gear_and_a_baseline_that_acts_the_other
     read = read_halves(root)
     (both,) = [one for one in read.tests if one.direction_used == "both"]
     (one,) = both_directions(root, read.version, [both], read.rule_sets)
+    (alone,) = [half_ for half_ in read.tests if half_.job_id == "J-5"]
+    assert one.depressurised.parts == pytest.approx(alone.parts, rel=1e-12)
+    assert one.depressurised.flow_50_m3_h == pytest.approx(alone.flow_50_m3_h, rel=1e-12)
     assert one.same_zero
     assert one.depressurised.direction_used == "depressurisation" and one.pressurised.direction_used == "pressurisation"
     assert one.depressurised.flow_50_m3_h == pytest.approx(one.pressurised.flow_50_m3_h, rel=1e-12)
