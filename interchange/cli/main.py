@@ -32,6 +32,8 @@ COMMANDS: Final[dict[str, tuple[str, str, str]]] = {
     "undo": ("changing", "undo", "Let what a delivery brought stand no more."),
     "reductions": ("pairs", "reductions", "Say by how much leakage fell from before to after, and whether it is real."),
     "repeats": ("pairs", "repeats", "Hold repeated tests against the intervals stated for them."),
+    "amend": ("changing", "amend", "Correct one field of a test, with who and why."),
+    "undo": ("changing", "undo", "Let what a delivery brought stand no more."),
     "query": ("query", "query", "Ask the archive one question in SQL."),
     "export": ("export", "export", "Hand tests on as session documents, tidy CSV, or files in the layout of a plugin."),
     "plugin": ("plugin", "plugin", "List, explain and check import plugins."),

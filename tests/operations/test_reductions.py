@@ -6,6 +6,7 @@ import json
 import math
 from dataclasses import replace
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -19,10 +20,9 @@ from interchange.cli.main import cli
 from interchange.errors import EXIT_DONE, UsageError
 from interchange.model import session as form
 from interchange.operations.changes import compare_halves, in_wind
-from interchange.operations.demo import run_demo
 from interchange.operations.halves import Half, read_halves
 from interchange.operations.mismatches import Limits, mismatches
-from interchange.operations.reductions import _compare, reductions
+from interchange.operations.reductions import Reductions, _compare, reductions
 from interchange.operations.register import add_to_register
 from interchange.resources import shipped
 
@@ -58,6 +58,7 @@ def root(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return archive_of(tmp_path_factory.mktemp("pairs") / "archive", *tests)
 
 
+@cache
 def rows(root: Path, *arguments: Any) -> dict[str, dict[str, Any]]:
     table = reductions(root, *arguments).table
     return {row[0]: dict(zip(table.columns, row, strict=True)) for row in table.rows}
@@ -245,18 +246,16 @@ TRUE_TESTS = {
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    root = tmp_path_factory.mktemp("demo") / "demo"
-    run_demo(root)
-    return root
+def of_demo(demo: Path) -> Reductions:
+    return reductions(demo)
 
 
 @pytest.fixture(scope="module")
-def demo_pairs(demo: Path) -> list[tuple[dict[str, Any], dict[str, Any], dict[str, Any]]]:
+def demo_pairs(demo: Path, of_demo: Reductions) -> list[tuple[dict[str, Any], dict[str, Any], dict[str, Any]]]:
     """Each pair of the demo with the truth of both halves."""
     sources = query.query(demo, "select session_id, source_name, source_place from sessions").rows
     truth = {name: TRUE_TESTS[source, place] for name, source, place in sources if (source, place) in TRUE_TESTS}
-    table = reductions(demo).table
+    table = of_demo.table
     found = [dict(zip(table.columns, row, strict=True)) for row in table.rows]
     return [(row, truth[row["before_session_id"]], truth[row["after_session_id"]]) for row in found]
 
@@ -332,11 +331,11 @@ def test_points_copied_from_another_house_are_found(demo_pairs: Any) -> None:
     assert "readings those of FV-1907 before" in row["in_words"]
 
 
-def test_the_demo_leaves_out_what_its_maker_sent_again_or_tested_again(demo: Path) -> None:
+def test_the_demo_leaves_out_what_its_maker_sent_again_or_tested_again(of_demo: Reductions) -> None:
     fitted = [test for test in TRUE_TESTS.values() if test["kind"] in ("single_point", "multi_point")]
     again = sum(any(words.startswith("resend_of") for words in test["planted"]) for test in fitted)
     retested = sum(any(words.startswith("retest_of") for words in test["planted"]) for test in fitted)
-    left_out = reductions(demo).table.left_out
+    left_out = of_demo.table.left_out
     assert f"{again} tests: sent again with the same readings; the record taken in last stands" in left_out
     assert f"{retested} tests: tested again later in the same stage" in left_out
 
@@ -350,12 +349,12 @@ def test_the_command_prints_pairs_and_says_totals_beside_them(demo: Path) -> Non
     assert done.stdout.splitlines()[-1].split()[:3] == ["Quillby", "Home", "Energy"]
 
 
-def test_data_forms_hold_every_column(demo: Path) -> None:
+def test_data_forms_hold_every_column(demo: Path, of_demo: Reductions) -> None:
     for form_name in ("csv", "json"):
         arguments = ["reductions", "--archive", str(demo), "--format", form_name]
         done = CliRunner().invoke(cli, arguments, catch_exceptions=False)
         assert done.exit_code == EXIT_DONE
-        assert all(name in done.stdout for name in reductions(demo).table.columns)
+        assert all(name in done.stdout for name in of_demo.table.columns)
 
 
 def test_swapping_both_halves_mirrors_what_the_numbers_say() -> None:

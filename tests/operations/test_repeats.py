@@ -18,9 +18,8 @@ from interchange.cli.main import cli
 from interchange.errors import EXIT_DONE
 from interchange.model import session as form
 from interchange.operations.both_directions import both_directions
-from interchange.operations.demo import run_demo
 from interchange.operations.halves import read_halves
-from interchange.operations.repeats import _groups, _repeated, repeats
+from interchange.operations.repeats import Repeats, _groups, _repeated, repeats
 
 APRIL = datetime(2026, 4, 1, 9, 0)
 
@@ -152,15 +151,15 @@ def test_both_directions_of_a_test_share_gear_and_a_baseline_that_acts_the_other
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    root = tmp_path_factory.mktemp("demo") / "demo"
-    run_demo(root)
-    return root
+def of_demo(demo: Path) -> Repeats:
+    return repeats(demo)
 
 
-def test_the_demo_shows_that_directions_without_temperatures_agree_less_than_stated(demo: Path) -> None:
+def test_the_demo_shows_that_directions_without_temperatures_agree_less_than_stated(
+    demo: Path, of_demo: Repeats
+) -> None:
     """The maker's tables of both directions give no temperatures, so densities stay uncorrected; all others agree."""
-    done = repeats(demo)
+    done = of_demo
     apart = {row[2] for row in done.each.rows if row[0] == "both_directions" and not row[8]}
     sql = """
         select distinct s.job_id from results r join sessions s using (session_id)
@@ -171,8 +170,8 @@ def test_the_demo_shows_that_directions_without_temperatures_agree_less_than_sta
     assert any("temperatures known" in words for words in done.table.notes)
 
 
-def test_in_still_air_tests_repeated_in_the_demo_agree(demo: Path) -> None:
-    rows = [dict(zip(repeats(demo).each.columns, row, strict=True)) for row in repeats(demo).each.rows]
+def test_in_still_air_tests_repeated_in_the_demo_agree(of_demo: Repeats) -> None:
+    rows = [dict(zip(of_demo.each.columns, row, strict=True)) for row in of_demo.each.rows]
     still = [row for row in rows if row["repeat_sort"] != "both_directions" and not row["windy"]]
     assert still and all(row["agrees"] for row in still)
     assert sum(row["windy"] for row in rows) >= 4
