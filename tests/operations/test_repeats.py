@@ -155,9 +155,7 @@ def of_demo(demo: Path) -> Repeats:
     return repeats(demo)
 
 
-def test_the_demo_shows_that_directions_without_temperatures_agree_less_than_stated(
-    demo: Path, of_demo: Repeats
-) -> None:
+def test_in_the_demo_directions_without_temperatures_agree_less_than_stated(demo: Path, of_demo: Repeats) -> None:
     """The maker's tables of both directions give no temperatures, so densities stay uncorrected; all others agree."""
     done = of_demo
     apart = {row[2] for row in done.each.rows if row[0] == "both_directions" and not row[8]}
