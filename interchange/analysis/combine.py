@@ -123,7 +123,7 @@ def _leakage_areas(work: Work, means: Means) -> tuple[Floats, Floats, Floats]:
     return areas.leakage_area_m2(flow, pressure, discharge, density), pressure * known, discharge * known
 
 
-def _for_size(work: Work, means: _Means, flow_50: Floats) -> dict[str, NDArray[np.generic]]:
+def _for_size(work: Work, means: Means, flow_50: Floats) -> dict[str, NDArray[np.generic]]:
     """Leakage for the size of the house, NaN where its areas or height are not recorded."""
     session = work.batch.session
     flow_4 = means.of(powerlaw.flow_m3_h(work.log_coefficient, work.exponent, handbook.ELA_PRESSURE_PA))

@@ -55,7 +55,8 @@ def list_tests(root: Path, version: int | None = None) -> Listing:
     rule_sets = [name for name in agreed.rule_sets if name != DISPLAYED]
     ((weather,),) = query.query(root, _WEATHER, bare.version).rows
     left_out = [f"{counted(weather, 'weather record')}: no test; the view weather_records has them"] if weather else []
-    if not any(one.kind == "results" for one in derived.current(root, log.read(log.usable(root), bare.version).tests_number)):
+    computed_from = log.read(log.usable(root), bare.version).tests_number
+    if not any(one.kind == "results" for one in derived.current(root, computed_from)):
         left_out.append("results and verdicts: this state of the archive has not been recomputed")
         return Listing(Table(bare.columns, list(bare.rows), left_out), agreed.units)
     sql = _JUDGED.format(columns=_COLUMNS, rule_sets=repr(rule_sets), reported=REPORTED)
