@@ -29,7 +29,7 @@ class NoiseDefaults:
 
     time_scale_s: float = 10.0
     turbulent_pa: float = 0.5
-    level_spread: float = 0.5
+    level_spread: float = 0.4
     level_spread_unrecorded: float = 0.9
     point_s: float = 20.0
     baseline_s: float = 60.0
@@ -50,12 +50,16 @@ class Segments:
     spread_pa: Floats
     least_share: Floats
 
-    def share(self, time_scale_s: float) -> Floats:
+    def of(self, rows: NDArray[np.int64]) -> Segments:
+        """Those of some rows."""
+        return Segments(self.duration_s[rows], self.spread_pa[rows], self.least_share[rows])
+
+    def share(self, time_scale_s: Number) -> Floats:
         """Variance of the mean in parts [1] of that of readings: N readings keep 1/N of it at least."""
         return np.minimum(np.maximum(mean_share(self.duration_s, time_scale_s), self.least_share), 1.0)
 
 
-def mean_share(duration_s: Number, time_scale_s: float) -> Floats:
+def mean_share(duration_s: Number, time_scale_s: Number) -> Floats:
     """Variance of a mean over some seconds [s], in parts [1] of the variance of single readings.
 
     g = 2a (1 - a (1 - exp(-1/a))), a = time scale / duration.
@@ -70,13 +74,13 @@ def mean_share(duration_s: Number, time_scale_s: float) -> Floats:
     return np.asarray(2.0 * a * (1.0 + a * np.expm1(-1.0 / a)))
 
 
-def shared_part(first_s: Floats, second_s: Floats, gap_s: Number, time_scale_s: float) -> Floats:
+def shared_part(first_s: Floats, second_s: Floats, gap_s: Number, time_scale_s: Number) -> Floats:
     """Covariance of the means of two stretches [s] with a gap [s] between, in parts [1] of the variance of readings.
 
     tau^2 / (T1 T2) exp(-gap / tau) (1 - exp(-T1 / tau)) (1 - exp(-T2 / tau)): the double integral of exp(-lag / tau).
     """
     within = np.expm1(-first_s / time_scale_s) * np.expm1(-second_s / time_scale_s)
-    return np.asarray(time_scale_s**2 / (first_s * second_s) * np.exp(-np.asarray(gap_s) / time_scale_s) * within)
+    return np.asarray(time_scale_s**2 / (first_s * second_s) * np.exp(-gap_s / time_scale_s) * within)
 
 
 def segments(

@@ -1,19 +1,20 @@
 """Best estimate in wind: the error is in the pressure, in pascal, it is shared, and its size is itself uncertain.
 
-    x_j = mu + delta on_j + k v_j + s_j h_j + e_j,    h_j = (q_j / C)^(1/n),    C = C0 exp(+-D/2)
+    x_j = mu + delta on_j + k v_j + s_j (h_j^2 + (1 - n) W^2)^(1/2) + e_j,    h_j = (q_j / C)^(1/n)
 
-x_j mean of the signed reading of a point or of a baseline (h = 0, on = 0), s_j = -1 depressurising and +1
+x_j mean of the signed reading of a point or of a baseline (h = 0, W = 0, on = 0), s_j = -1 depressurising and +1
 pressurising, mu the zero, delta what the running fan changes of it, v_j how far the point is gustier than the rest,
-D the difference of directions where both were run. Errors e of means have the covariance of averaged turbulence, plus
-a slow part shared over minutes, plus gauge and flow readings. delta, k and the slow part are marginalised in that
-covariance; how large noise, slow part and delta are is integrated over on a grid. Low points with a corrected pressure
-of the wrong sign stay in: to leave them out would choose the errors of one sign.
+C = C0 exp(+-D/2) with D the difference of directions where both were run, W what wind makes of the pressures at the
+facades (`robust_noise`). Errors e of means have the covariance of averaged turbulence, plus a slow part shared over
+minutes, plus gauge and flow readings. delta, k and the slow part are marginalised in that covariance; how large noise,
+slow part, delta and W are is integrated over on a grid. Low points with a corrected pressure of the wrong sign stay
+in: to leave them out would choose the errors of one sign.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,10 +22,12 @@ from numpy.typing import NDArray
 from interchange.analysis import air, baseline, noise, ragged, robust_fit, uncertainty
 from interchange.analysis.air import Number
 from interchange.analysis.batch import Floats, Ints
-from interchange.analysis.noise import NOISE, NoiseDefaults, Segments
+from interchange.analysis.noise import NOISE, NoiseDefaults, Segments, Turbulence
 from interchange.analysis.points import EXTRAPOLATED_BASIS
 from interchange.analysis.powerlaw import from_log
-from interchange.analysis.robust_fit import Observations, Posterior, Priors, summed
+from interchange.analysis.robust_fit import Observations, Posterior, Priors, Wind, summed
+from interchange.analysis.robust_noise import STILL_S, Facades, Noise, NoiseForm, covariance, in_turn, induced, rounded
+from interchange.analysis.traces import Traced, in_place
 from interchange.analysis.uncertainty import PRESSURES_PA, Instruments
 from interchange.analysis.work import PRESSURISATION, Work, floats
 
@@ -34,26 +37,15 @@ UNSAID_SHARE = 0.99  # [1] of the prior in the exponent, above which the reading
 
 
 @dataclass(frozen=True, slots=True)
-class NoiseForm:
-    """One belief of what noise is like: its time scale [s], and the standard deviations of the slow part and of delta.
-
-    The latter two [1] are in parts of that of single readings.
-    """
-
-    time_scale_s: float
-    slow_ratio: float
-    fan_ratio: float
-
-
-@dataclass(frozen=True, slots=True)
 class Prior:
     """What is believed before the readings, for one stock of houses or with an entry for each session.
 
     exponent, exponent_sd [1]: 0.65 and 0.06, from published large data sets (Walker, Sherman and others 2013; Orme,
     Liddament and Wilson, AIVC TN 44; from memory). direction_sd [1]: of ln(C out / C in). zero_sd_pa: of the zero
     where no baseline is recorded [Pa]. forms: of noise, equally likely; the first is that of a gauge in still air,
-    whose readings share nothing. gust_ratio [1]: standard deviation of k in parts of that of readings. slow_s [s]: time
-    scale of the slow part. Those of noise are orders of magnitude from simulated tests, no source.
+    whose readings share nothing. facades: what wind does to the house, by arrangement of the line. gust_ratio [1]:
+    standard deviation of k in parts of that of readings. slow_s [s]: time scale of the slow part. Those of noise are
+    orders of magnitude from simulated tests, no source.
     """
 
     exponent: Number = 0.65
@@ -61,12 +53,13 @@ class Prior:
     direction_sd: float = 0.04
     zero_sd_pa: float = 3.0
     forms: tuple[NoiseForm, ...] = (
-        NoiseForm(1.0, 0.0, 0.0),
-        NoiseForm(10.0, 0.15, 0.1),
-        NoiseForm(10.0, 0.15, 0.4),
-        NoiseForm(10.0, 0.5, 0.4),
+        NoiseForm(STILL_S, 0.0, 0.0),
+        NoiseForm(5.0, 0.15, 0.1, 0.7),
+        NoiseForm(10.0, 0.3, 0.2, 1.0),
+        NoiseForm(10.0, 0.4, 0.3, 1.4),
     )
-    gust_ratio: float = 0.5
+    facades: Facades = field(default_factory=Facades)
+    gust_ratio: float = 0.4
     slow_s: float = 300.0
 
 
@@ -97,6 +90,7 @@ class _Flat:
     log_shift: Floats
     apart: Floats
     segment: Segments
+    start_s: Floats  # NaN where not recorded
 
 
 def estimate(
@@ -108,17 +102,20 @@ def estimate(
     reference_temperature_c: float | None = None,
     reference_pressure_pa: float = air.STANDARD_PRESSURE_PA,
     viscosity: bool = False,
+    traced: Traced | None = None,
 ) -> Estimate:
     """Estimate leakage of each session from flows [m3/h] as corrected so far and pressures [Pa] as recorded.
 
     Points count that the source does not drop, with a pressure and a flow above zero that is not extrapolated. Times
-    are not recorded, so the order in a run is taken to be: baseline before, points from the greatest flow to the
-    least, baseline after. A baseline the source subtracted is added back, or stands as one of 0 Pa of usual length if
-    it is not stated. With a reference temperature [degrees Celsius], results are those of dry air of reference, as in
-    `steps.to_reference_conditions`. Intervals hold 95 % and include what `instruments` says (defaults if None).
+    are not recorded unless `traced` tells them, so the order in a run is taken to be: baseline before, points from the
+    greatest flow to the least, baseline after. A baseline the source subtracted is added back, or stands as one of
+    0 Pa of usual length if it is not stated. With a reference temperature [degrees Celsius], results are those of dry
+    air of reference, as in `steps.to_reference_conditions`. Intervals hold 95 % and include what `instruments` says (defaults if None).
 
     Assumes one exponent for both directions, and that flow readings are right but for instruments and a fraction of a
-    per cent. A single point takes its exponent from the prior.
+    per cent. A single point takes its exponent from the prior. What wind does to the pressures at the facades is
+    corrected where the arrangement of the reference line is recorded, and else widens the interval
+    (`robust_noise.AS_OPEN_END` corrects it then too).
 
     References
     ----------
@@ -126,14 +123,13 @@ def estimate(
         memory). Rasmussen and Williams (2006): covariance of correlated errors (from memory).
 
     """
+    told = Traced() if traced is None else traced
+    work = replace(work, batch=in_place(work.batch, told))
     flat, direction_count = _flatten(
-        work, defaults, *_reference(work, reference_temperature_c, reference_pressure_pa, viscosity)
+        work, told, defaults, *_reference(work, reference_temperature_c, reference_pressure_pa, viscosity)
     )
-    turbulence = noise.turbulence(work.batch, defaults)
-    deviation_pa = {
-        tau: noise.turbulence(work.batch, replace(defaults, time_scale_s=tau)).deviation_pa
-        for tau in {form.time_scale_s for form in prior.forms}
-    }
+    facades = prior.facades.of(work.batch.session["arrangement"])
+    level, forms = _levels(work, told, prior, defaults, facades[2])
     count = direction_count.size
     exponent, exponent_sd = (np.broadcast_to(np.asarray(v, float), count) for v in (prior.exponent, prior.exponent_sd))
     gear = uncertainty.default_instruments(count) if instruments is None else instruments
@@ -145,7 +141,7 @@ def estimate(
         for start in range(0, alike.size, TESTS_AT_ONCE):
             here = alike[start : start + TESTS_AT_ONCE]
             rows = flat.offsets[:-1][here] + np.arange(length)[:, None]
-            spread = np.where(turbulence.told[here], defaults.level_spread, defaults.level_spread_unrecorded)
+            spread = np.where(level.told[here], defaults.level_spread, defaults.level_spread_unrecorded)
             scale = np.exp(np.linspace(-2.0, 2.0, SCALE_NODES)[:, None] * spread)
             seen = Observations(
                 *(part[rows] for part in (flat.pressure, flat.sign, flat.log_flow, flat.log_shift, flat.apart))
@@ -157,10 +153,12 @@ def estimate(
                 np.where(baseline_there, 0.0, prior.zero_sd_pa**-2),
                 np.full(here.size, prior.direction_sd**-2),
             )
-            variance = {tau: deviation[here] ** 2 for tau, deviation in deviation_pa.items()}
-            covariance = _covariance(flat, rows, seen, variance, priors, prior, defaults)
-            posterior = robust_fit.fit(seen, covariance, scale, priors)
-            for name, values in _told(posterior, priors, gear.of(here), turbulence.deviation_pa[here]).items():
+            held = flat.segment.of(rows)
+            begun = in_turn(held.duration_s, flat.start_s[rows], defaults.gap_s)
+            felt = Noise(held, begun, level.deviation_pa[here], *(part[..., here] for part in forms))
+            facade = [part[here] for part in facades[:2]]
+            posterior = _posterior(seen, felt, priors, scale, prior, defaults, facade)
+            for name, values in _told(posterior, priors, gear.of(here), level.deviation_pa[here]).items():
                 found[name][here] = values
             settled[here] = posterior.settled >= robust_fit.SETTLED_WEIGHT
     known = settled & np.all([np.isfinite(found[name]) for name in _NAMES if name.startswith("robust_flow")], axis=0)
@@ -183,7 +181,9 @@ def _reference(work: Work, temperature_c: float | None, pressure_pa: float, visc
     return np.where(np.isnan(constant), 0.0, constant), np.where(np.isnan(slope), 0.0, slope)
 
 
-def _flatten(work: Work, defaults: NoiseDefaults, constant: Floats, slope: Floats) -> tuple[_Flat, Ints]:
+def _flatten(
+    work: Work, traced: Traced, defaults: NoiseDefaults, constant: Floats, slope: Floats
+) -> tuple[_Flat, Ints]:
     batch = work.batch
     per_run = ragged.counts(batch.point_offsets)
     run_of_point = np.repeat(np.arange(per_run.size), per_run)
@@ -229,6 +229,8 @@ def _flatten(work: Work, defaults: NoiseDefaults, constant: Floats, slope: Float
             for name in ("duration_s", "spread_pa", "least_share")
         )
     )
+    starts = zip((traced.before_start_s, traced.point_start_s, traced.after_start_s), parts, strict=True)
+    begun = np.concatenate([np.full(part[0].size, np.nan) if s is None else s for s, part in starts])[kept][order]
     run = run[order]
     offsets = np.searchsorted(session_of_run[run], np.arange(both.size + 1)).astype(np.int64)
     on = sign[order] != 0
@@ -240,65 +242,55 @@ def _flatten(work: Work, defaults: NoiseDefaults, constant: Floats, slope: Float
         np.where(on, slope[run], 0.0),
         np.where(on, apart[run], 0.0),
         stretch,
+        begun,
     )
     return flat, directions[0].astype(np.int64) + directions[1]
 
 
-def _covariance(
-    flat: _Flat,
-    rows: Ints,
+def _levels(
+    work: Work, traced: Traced, prior: Prior, defaults: NoiseDefaults, lasting_ratio: Floats
+) -> tuple[Turbulence, tuple[Floats, Floats, Floats]]:
+    """Level of noise of each session; by form its deviation [Pa] and time scale [s], and white noise [Pa2 s].
+
+    Traces rule where they tell; a form of readings that share nothing keeps all the noise the spreads show.
+    """
+    level = noise.turbulence(work.batch, defaults)
+    count = level.told.size
+    traces = traced.fluctuations
+    silent = np.full(count, np.nan)
+    turbulent, scale, white = (
+        (silent, silent, silent) if traces is None else (traces.turbulent_pa, traces.time_scale_s, traces.white_pa)
+    )
+    seen = np.isfinite(turbulent)
+    deviation, time_scale = [], []
+    for form in prior.forms:
+        by_spreads = noise.turbulence(work.batch, replace(defaults, time_scale_s=form.time_scale_s)).deviation_pa
+        ruled = seen & (form.time_scale_s > STILL_S)
+        all_of_it = np.where(seen & ~level.told, np.hypot(turbulent, white), by_spreads)
+        lasting = np.where(level.told & (form.time_scale_s > STILL_S), lasting_ratio, 1.0)
+        deviation.append(np.where(ruled, turbulent, lasting * all_of_it))
+        time_scale.append(np.where(ruled, scale, form.time_scale_s))
+    level = Turbulence(np.where(seen, np.hypot(turbulent, white), level.deviation_pa), level.told | seen, level.seconds)
+    return level, (np.stack(deviation), np.stack(time_scale), np.nan_to_num(white) ** 2)
+
+
+def _posterior(
     seen: Observations,
-    variance: dict[float, Floats],
+    found: Noise,
     priors: Priors,
+    scale: Floats,
     prior: Prior,
     defaults: NoiseDefaults,
-) -> Floats:
-    """Covariances of the errors [Pa2], shape (observations, observations, forms, tests), lower half.
-
-    `variance` [Pa2] is that of single readings by time scale [s].
-    """
-    size, tests = rows.shape
-    seconds, spread, least = (
-        part[rows] for part in (flat.segment.duration_s, flat.segment.spread_pa, flat.segment.least_share)
-    )
-    segment = Segments(seconds, spread, least)
-    end = np.zeros(rows.shape)
-    end[0] = seconds[0]
-    for i in range(1, size):
-        end[i] = end[i - 1] + defaults.gap_s + seconds[i]
-    start = end - seconds
-    middle = 0.5 * (start + end)
-    on = (seen.sign != 0).astype(np.float64)
-    gust = _gustiness(spread)
-    found = np.empty((size, size, len(prior.forms), tests))
-    own = {tau: segment.share(tau) for tau in variance}
-    for i in range(size):
-        for j in range(i + 1):
-            gap = start[i] - end[j]
-            fast = {
-                tau: s[i] if i == j else noise.shared_part(seconds[j], seconds[i], gap, tau) for tau, s in own.items()
-            }
-            gusts = prior.gust_ratio**2 * gust[i] * gust[j]
-            slow = np.exp(-(middle[i] - middle[j]) / prior.slow_s)
-            for k, form in enumerate(prior.forms):
-                shared = form.slow_ratio**2 * slow + form.fan_ratio**2 * on[i] * on[j]
-                found[i, j, k] = variance[form.time_scale_s] * (fast[form.time_scale_s] + gusts + shared)
-    highest = np.max(np.where(on > 0, seen.log_flow, -np.inf), axis=0)
-    reach = np.max(np.where(on > 0, np.abs(seen.pressure_pa), 0.0), axis=0)
-    induced = np.where(on > 0, reach * np.exp((seen.log_flow - highest) / priors.exponent), 0.0)
-    for i in range(size):
-        found[i, i] += defaults.floor_pa**2 + (defaults.flow_ratio * induced[i] / priors.exponent) ** 2
-    return found
-
-
-def _gustiness(spread: Floats) -> Floats:
-    """How far each stretch is gustier than the rest [1]: centred variance over its root mean square, 0 if untold."""
-    told = np.isfinite(spread).astype(np.float64)
-    variance = np.where(told > 0, spread**2, 0.0)
-    number = np.maximum(summed(told), 1.0)
-    mean_square = summed(variance) / number
-    scaled = np.where(told > 0, variance / np.where(mean_square > 0, mean_square, 1.0), 0.0)
-    return np.where((told > 0) & (summed(told) == spread.shape[0]), scaled - summed(scaled) / number, 0.0)
+    facade: list[Floats],
+) -> Posterior:
+    """Fit of a group; `facade` holds W in parts of the deviation, corrected for and only allowed for."""
+    ratio = np.array([form.facade_ratio for form in prior.forms])[:, None]
+    corrected, allowed = (ratio * part * found.reading_pa for part in facade)
+    rise = prior.facades.zero_rise
+    induced_pa = induced(seen, priors.exponent)
+    effects = induced_pa, rounded(seen, induced_pa, allowed, priors.exponent), rise * allowed
+    matrix = covariance(found, seen, prior.forms, prior.gust_ratio, prior.slow_s, *effects, priors.exponent, defaults)
+    return robust_fit.fit(seen, matrix, scale, priors, Wind(corrected, rise * corrected))
 
 
 _FLOWS = tuple(f"robust_flow_{p:.0f}" for p in PRESSURES_PA)

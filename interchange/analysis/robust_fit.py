@@ -69,8 +69,18 @@ class Posterior:
     settled: Floats
 
 
-def fit(seen: Observations, covariance_pa2: Floats, scale: Floats, priors: Priors) -> Posterior:
-    """Fit x = mu + s h, h = P exp((ln q - level) / n), to each test at each node.
+@dataclass(frozen=True, slots=True)
+class Wind:
+    """What wind on the facades does, shape (forms, tests): spread W [Pa] over the leaks, rise of the zero [Pa]."""
+
+    facade_pa: Floats
+    rise_pa: Floats
+
+
+def fit(seen: Observations, covariance_pa2: Floats, scale: Floats, priors: Priors, wind: Wind) -> Posterior:
+    """Fit x = mu + rise + s (h^2 + (1 - n) W^2)^(1/2), h = P exp((ln q - level) / n), to each test at each node.
+
+    Baselines are x = mu. The n beside W is that of the prior.
 
     covariance_pa2 (observations, observations, forms, tests) [Pa2], lower half, gives equally likely forms of the
     covariance; scale (scales, tests) multiplies their standard deviations, from -2 to +2 standard deviations of its
@@ -82,7 +92,7 @@ def fit(seen: Observations, covariance_pa2: Floats, scale: Floats, priors: Prior
     [1] Gauss-Newton and Laplace's approximation: any text on Bayesian computation (from memory).
 
     """
-    found = _fit(seen, covariance_pa2, scale, priors, NODE_ITERATIONS)
+    found = _fit(seen, covariance_pa2, scale, priors, wind, NODE_ITERATIONS)
     restless = np.flatnonzero(found.settled < SETTLED_WEIGHT)
     if restless.size:
         longer = _fit(
@@ -90,6 +100,7 @@ def fit(seen: Observations, covariance_pa2: Floats, scale: Floats, priors: Prior
             covariance_pa2[..., restless],
             scale[:, restless],
             Priors(*(getattr(priors, part.name)[restless] for part in fields(Priors))),
+            Wind(wind.facade_pa[:, restless], wind.rise_pa[:, restless]),
             PATIENCE,
         )
         for part in fields(Posterior):
@@ -97,15 +108,18 @@ def fit(seen: Observations, covariance_pa2: Floats, scale: Floats, priors: Prior
     return found
 
 
-def _fit(seen: Observations, covariance_pa2: Floats, scale: Floats, priors: Priors, iterations: int) -> Posterior:
+def _fit(
+    seen: Observations, covariance_pa2: Floats, scale: Floats, priors: Priors, wind: Wind, iterations: int
+) -> Posterior:
     factor, log_determinant = _cholesky(covariance_pa2)
     middle_form, middle = covariance_pa2.shape[2] // 2, scale.shape[0] // 2
     one = np.s_[:, :, middle_form : middle_form + 1]
     start = _start(seen, priors)
-    first = _iterate(seen, factor[one], scale[None, middle : middle + 1], priors, start, FIRST_ITERATIONS)[0]
+    once = Wind(*(part[middle_form : middle_form + 1] for part in (wind.facade_pa, wind.rise_pa)))
+    first = _iterate(seen, factor[one], scale[None, middle : middle + 1], priors, once, start, FIRST_ITERATIONS)[0]
     forms, scales = covariance_pa2.shape[2], scale.shape[0]
     start = np.repeat(np.repeat(first, forms, axis=1), scales, axis=2)
-    unknown, root, misfit, step = _iterate(seen, factor, scale[None], priors, start, iterations)
+    unknown, root, misfit, step = _iterate(seen, factor, scale[None], priors, wind, start, iterations)
     nodes = scales * forms
     flat = (nodes, -1)
     steps = np.linspace(-2.0, 2.0, scales)
@@ -196,7 +210,7 @@ def _start(seen: Observations, priors: Priors) -> Floats:
 
 
 def _iterate(
-    seen: Observations, factor: Floats, scale: Floats, priors: Priors, unknown: Floats, times: int
+    seen: Observations, factor: Floats, scale: Floats, priors: Priors, wind: Wind, unknown: Floats, times: int
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Unknowns (zero, log ratio, level, exponent), root of the Hessian, misfit with priors, last step."""
     unknown = unknown.copy()
@@ -210,6 +224,8 @@ def _iterate(
         part[:, None, None, :]
         for part in (seen.pressure_pa, seen.sign, seen.log_flow, seen.log_shift, 0.5 * seen.apart)
     )
+    rounding = ((1.0 - priors.exponent) * wind.facade_pa**2)[:, None, :]
+    pressure = pressure - np.where(on, wind.rise_pa[:, None, :], 0.0)
     columns = np.empty((size, 5, *shape))
     columns[:, 0] = 1.0
     _whiten(factor, columns[:, :1])
@@ -218,11 +234,13 @@ def _iterate(
         zero, ratio, level, exponent = unknown
         away = np.where(on, (log_flow - level - apart * ratio) / exponent, 0.0)
         logarithm = np.clip(np.log(PIVOT_PA) + log_shift + away, *LOG_PRESSURE_BOUNDS)
-        signed = np.where(on, sign * np.exp(logarithm), 0.0)
-        columns[:, 1] = -signed * apart / exponent
-        columns[:, 2] = -signed / exponent
-        columns[:, 3] = -signed * away / exponent
-        columns[:, 4] = pressure - zero - signed
+        square = np.exp(2.0 * logarithm)
+        felt = np.sqrt(square + rounding)
+        slope = np.where(on, sign * square / felt, 0.0) / exponent
+        columns[:, 1] = -slope * apart
+        columns[:, 2] = -slope
+        columns[:, 3] = -slope * away
+        columns[:, 4] = pressure - zero - np.where(on, sign * felt, 0.0)
         _whiten(factor, columns[:, 1:])
         products = np.zeros((5, 5, *shape))
         for row in columns:
