@@ -110,7 +110,8 @@ def estimate(
     are not recorded unless `traced` tells them, so the order in a run is taken to be: baseline before, points from the
     greatest flow to the least, baseline after. A baseline the source subtracted is added back, or stands as one of
     0 Pa of usual length if it is not stated. With a reference temperature [degrees Celsius], results are those of dry
-    air of reference, as in `steps.to_reference_conditions`. Intervals hold 95 % and include what `instruments` says (defaults if None).
+    air of reference, as in `steps.to_reference_conditions`. Intervals hold 95 % and include what `instruments` says
+    (defaults if None).
 
     Assumes one exponent for both directions, and that flow readings are right but for instruments and a fraction of a
     per cent. A single point takes its exponent from the prior. What wind does to the pressures at the facades is
@@ -128,8 +129,13 @@ def estimate(
     flat, direction_count = _flatten(
         work, told, defaults, *_reference(work, reference_temperature_c, reference_pressure_pa, viscosity)
     )
-    facades = prior.facades.of(work.batch.session["arrangement"])
-    level, forms = _levels(work, told, prior, defaults, facades[2])
+    *ratios, lasting_ratio = prior.facades.of(work.batch.session["arrangement"])
+    level, forms = _levels(work, told, prior, defaults, lasting_ratio)
+    corrected_pa, allowed_pa = (ratio * level.deviation_pa for ratio in ratios)
+    if told.facade_pa is not None:
+        known_pa = np.isfinite(told.facade_pa)
+        corrected_pa = np.where(known_pa, told.facade_pa, corrected_pa)
+        allowed_pa = np.where(known_pa, 0.0, allowed_pa)
     count = direction_count.size
     exponent, exponent_sd = (np.broadcast_to(np.asarray(v, float), count) for v in (prior.exponent, prior.exponent_sd))
     gear = uncertainty.default_instruments(count) if instruments is None else instruments
@@ -156,8 +162,8 @@ def estimate(
             held = flat.segment.of(rows)
             begun = in_turn(held.duration_s, flat.start_s[rows], defaults.gap_s)
             felt = Noise(held, begun, level.deviation_pa[here], *(part[..., here] for part in forms))
-            facade = [part[here] for part in facades[:2]]
-            posterior = _posterior(seen, felt, priors, scale, prior, defaults, facade)
+            facade_pa = (corrected_pa[here], allowed_pa[here])
+            posterior = _posterior(seen, felt, priors, scale, prior, defaults, facade_pa)
             for name, values in _told(posterior, priors, gear.of(here), level.deviation_pa[here]).items():
                 found[name][here] = values
             settled[here] = posterior.settled >= robust_fit.SETTLED_WEIGHT
@@ -281,11 +287,11 @@ def _posterior(
     scale: Floats,
     prior: Prior,
     defaults: NoiseDefaults,
-    facade: list[Floats],
+    facade_pa: tuple[Floats, Floats],
 ) -> Posterior:
-    """Fit of a group; `facade` holds W in parts of the deviation, corrected for and only allowed for."""
+    """Fit of a group; `facade_pa` holds the usual W [Pa], corrected for and only allowed for."""
     ratio = np.array([form.facade_ratio for form in prior.forms])[:, None]
-    corrected, allowed = (ratio * part * found.reading_pa for part in facade)
+    corrected, allowed = (ratio * part for part in facade_pa)
     rise = prior.facades.zero_rise
     induced_pa = induced(seen, priors.exponent)
     effects = induced_pa, rounded(seen, induced_pa, allowed, priors.exponent), rise * allowed

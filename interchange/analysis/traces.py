@@ -39,7 +39,8 @@ class Traced:
     """What traces say of sessions whose averages are in a batch; None, or NaN where they are silent.
 
     Baselines over all the seconds the fan was off, pressures [Pa] of points, when each began [s from any one moment
-    of the session], and fluctuations. Entries are those of the batch's runs (before, after) and points.
+    of the session], and fluctuations. Entries are those of the batch's runs (before, after) and points. facade_pa [Pa]
+    of sessions: W as in `robust_noise`, where more than the one line's own noise tells it.
     """
 
     fluctuations: Fluctuations | None = None
@@ -51,6 +52,7 @@ class Traced:
     after_pa: Floats | None = None
     after_s: Floats | None = None
     point_pa: Floats | None = None
+    facade_pa: Floats | None = None
 
 
 def in_place(batch: Batch, traced: Traced) -> Batch:
