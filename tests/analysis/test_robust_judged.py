@@ -28,6 +28,8 @@ FIGURES = Path(__file__).parents[1] / "benchmarks" / "figures" / "robust_judged.
 LIMITS = 3.0**0.5  # limits of a rectangular distribution over its standard deviation
 PRESSURES = (50, 10)
 COVERED = (92.0, 98.0)  # [%] what an interval of 95 % may hold
+# [%] median half-width at 50 Pa, of which calibration alone is 4.0; an open end at 7 to 11 m/s does not keep 5
+HALF_WIDTH_50 = {"windy, open end, ten points": 5.5}
 
 
 @dataclass(frozen=True)
@@ -163,7 +165,7 @@ def beyond(table: Table, slack_percent: float = 0.0, wider: float = 1.0) -> list
                 if kind in ("averages", "trace") and wind == "still":
                     hold(cell, kind, pressure, "rms_ratio", 0.0, 1.03)
             if kind in ("averages", "trace") and wind != "still":
-                hold(cell, kind, 50, "median_half_width_percent", 0.0, 5.5)
+                hold(cell, kind, 50, "median_half_width_percent", 0.0, HALF_WIDTH_50.get(cell, 5.0))
                 hold(cell, kind, 10, "median_half_width_percent", 0.0, 15.0)
             if kind in ("averages", "trace") and wind == "breezy":
                 hold(cell, kind, 10, "rms_ratio_beside_calibration", 0.0, 0.7)
@@ -172,6 +174,7 @@ def beyond(table: Table, slack_percent: float = 0.0, wider: float = 1.0) -> list
                 hold(cell, kind, 10, "median_ratio", 0.0, 0.65)
                 hold(cell, kind, 10, "p95_ratio", 0.0, 0.45)
                 hold(cell, kind, 50, "median_ratio_beside_calibration", 0.0, 0.9)
+                hold(cell, kind, 50, "p95_ratio_beside_calibration", 0.0, 0.8)
     return broken
 
 
