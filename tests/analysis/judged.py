@@ -29,7 +29,7 @@ from tests.judge import (
     Simulated,
     Wind,
     branched_damped,
-    many,
+    many_cases,
     multi_point,
     open_end,
     several_facades,
@@ -55,6 +55,7 @@ ARRANGEMENTS: dict[str, tuple[Line, Line]] = {
 # of houses, as published (see `robust.Prior`): its thirds have their middles near 0.58, 0.65 and 0.72
 EXPONENT, EXPONENT_SD = 0.65, 0.06
 AIRS = (Air(20.0, 8.0), Air(22.0, -5.0, 95_000.0), Air(23.0, 28.0))
+CONTROLS: tuple[Any, ...] = ("held", "held", "controlled")
 COEFFICIENTS_M3_H = (110.0, 200.0, 260.0)
 DIRECTIONS: tuple[tuple[Any, ...], ...] = (
     ("depressurisation",),
@@ -64,53 +65,27 @@ DIRECTIONS: tuple[tuple[Any, ...], ...] = (
 
 
 def cases(
-    wind: str, arrangement: str, seed: int, *, exponents: int = 3, single: bool = False, keep_trace: bool = False
+    wind: str, arrangement: str, count: int, seed: int, *, single: bool = False, keep_trace: bool = False
 ) -> Iterator[Case]:
-    """Cases of a cell: each speed of the wind with houses of several exponents, directions and air changing with both.
-
-    Exponents are one each out of equal parts of their distribution.
-    """
+    """Cases of a cell, a house each: speeds of the wind in turn, exponents one each out of equal parts of theirs."""
     draw = np.random.default_rng([seed, len(wind), len(arrangement)])
-    for i, speed in enumerate(WINDS[wind]):
-        for j in range(exponents):
-            exponent = EXPONENT + EXPONENT_SD * float(ndtri((j + draw.uniform(0.01, 0.99)) / exponents))
-            control = "controlled" if (i + 2 * j) % 3 == 2 else "held"
-            yield Case(
-                house=House(coefficient_m3_h=COEFFICIENTS_M3_H[(2 * i + j) % 3], exponent=exponent),
-                air=AIRS[(i + 2 * j) % 3],
-                wind=Wind(speed),
-                lines=ARRANGEMENTS[arrangement],
-                procedure=(single_point if single else multi_point)(
-                    directions=DIRECTIONS[0 if single else (i + j) % 3], control=control
-                ),
-                keep_trace=keep_trace,
-            )
+    exponents = EXPONENT + EXPONENT_SD * ndtri((draw.permutation(count) + draw.uniform(0.01, 0.99, count)) / count)
+    crew = single_point if single else multi_point
+    for i, exponent in enumerate(exponents):
+        j, k = i // 3, i // 9
+        yield Case(
+            house=House(coefficient_m3_h=COEFFICIENTS_M3_H[(i + k) % 3], exponent=float(exponent)),
+            air=AIRS[(j + k) % 3],
+            wind=Wind(WINDS[wind][i % 3]),
+            lines=ARRANGEMENTS[arrangement],
+            procedure=crew(directions=DIRECTIONS[0 if single else j % 3], control=CONTROLS[k % 3]),
+            keep_trace=keep_trace,
+        )
 
 
-def cell(
-    wind: str,
-    arrangement: str,
-    count: int,
-    seed: int,
-    *,
-    exponents: int = 3,
-    single: bool = False,
-    keep_trace: bool = False,
-) -> list[Simulated]:
-    """About `count` tests of a cell, equally many of each of its cases, a seed apart for each case."""
-    which = list(cases(wind, arrangement, seed, exponents=exponents, single=single, keep_trace=keep_trace))
-    each = -(-count // len(which))
-    return [test for i, case in enumerate(which) for test in _drawn(case, each, 1000 * seed + i)]
-
-
-def _drawn(case: Case, count: int, seed: int) -> list[Simulated]:
-    """Tests of a case; drawn anew where the judge's mass balance does not close, once in some thousand tests."""
-    for another in range(5):
-        try:
-            return many(case, count, seed + 500 * another)
-        except ArithmeticError:
-            continue
-    raise ArithmeticError(f"no tests of {case}")
+def cell(wind: str, arrangement: str, count: int, seed: int, **which: bool) -> list[Simulated]:
+    """Tests of a cell, one of each of its cases."""
+    return many_cases(list(cases(wind, arrangement, count, seed, **which)), seed)
 
 
 def to_batch(tests: Sequence[Simulated], *, line: int = 0, spreads: bool = True) -> Batch:
