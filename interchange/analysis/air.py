@@ -81,6 +81,15 @@ def standard_pressure_pa(elevation_m: Number) -> Floats:
     return np.asarray(STANDARD_PRESSURE_PA * (1.0 - LAPSE_PER_M * elevation) ** LAPSE_EXPONENT)
 
 
+def site_pressure_pa(barometric_pressure_pa: Floats, elevation_m: Floats) -> Floats:
+    """Air pressure at a site [Pa]: the barometer's, else the standard atmosphere's at the elevation [m], else NaN.
+
+    The barometer is taken for one that shows the pressure at the site, not one brought to sea level.
+    """
+    unread = np.isnan(barometric_pressure_pa)
+    return np.asarray(np.where(unread, standard_pressure_pa(elevation_m), barometric_pressure_pa))
+
+
 def stack_pressure_pa(
     indoor_temperature_c: Number,
     outdoor_temperature_c: Number,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from interchange.analysis.batch import Floats
+from interchange.analysis import ragged
+from interchange.analysis.batch import Floats, Ints
 
 
 def mean_baseline_pa(before_pa: Floats, after_pa: Floats) -> Floats:
@@ -17,6 +18,25 @@ def mean_baseline_pa(before_pa: Floats, after_pa: Floats) -> Floats:
     """
     both = (before_pa + after_pa) / 2.0
     return np.asarray(np.where(np.isnan(before_pa), after_pa, np.where(np.isnan(after_pa), before_pa, both)))
+
+
+def first_baseline_pa(before_pa: Floats, after_pa: Floats) -> Floats:
+    """Baseline to subtract [Pa] where only the one before the points counts; the one after where there is no other."""
+    return np.asarray(np.where(np.isnan(before_pa), after_pa, before_pa))
+
+
+def interpolated_baseline_pa(before_pa: Floats, after_pa: Floats, point_offsets: Ints) -> Floats:
+    """Baseline at each point [Pa], on the straight line from the one before to the one after; or the one there is.
+
+    b_k = before + (after - before) k / (N + 1) for point k of N. Points are taken to follow one another at equal
+    intervals in the order recorded, the baselines one interval before the first and after the last: the batch holds no
+    times. Its mean over the run is that of both baselines. No source; it takes out a drift that goes one way.
+    """
+    count = ragged.counts(point_offsets)
+    place = np.arange(point_offsets[-1]) - np.repeat(point_offsets[:-1], count) + 1.0
+    before, after, number = (np.repeat(values, count) for values in (before_pa, after_pa, count + 1.0))
+    between = before + (after - before) * (place / number)
+    return np.asarray(np.where(np.isnan(before), after, np.where(np.isnan(after), before, between)))
 
 
 def induced_pressure_pa(envelope_pressure_pa: Floats, baseline_pa: Floats) -> Floats:

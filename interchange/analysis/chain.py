@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from inspect import signature
 from typing import Any, Protocol
 
 import numpy as np
@@ -12,7 +11,14 @@ from numpy.typing import NDArray
 from interchange.analysis import powerlaw, ragged
 from interchange.analysis.batch import Batch
 from interchange.analysis.combine import of_sessions
-from interchange.analysis.leakage import FLOW_PRESSURE_PA, LEAKAGE_PRESSURE_PA, LOW_FLOW_PRESSURE_PA, Leakage
+from interchange.analysis.keywords import keyword_faults
+from interchange.analysis.leakage import (
+    FLOW_PRESSURE_PA,
+    LEAKAGE_PRESSURE_PA,
+    LOW_FLOW_PRESSURE_PA,
+    OUTSIDE_CALIBRATION,
+    Leakage,
+)
 from interchange.analysis.points import gather
 from interchange.analysis.steps import AFTER, CORRECTIONS, FITS, STEPS
 from interchange.analysis.work import Work, begin
@@ -121,22 +127,6 @@ def step_faults(steps: Sequence[Step], file: str, kinds: Sequence[str] = FITTED_
     return faults
 
 
-def keyword_faults(function: Any, arguments: Mapping[str, Any], place: Place) -> list[Problem]:
-    """Keywords that a step or check does not take, or lacks."""
-    takes = {name: part for name, part in signature(function).parameters.items() if part.kind is part.KEYWORD_ONLY}
-    lacking = [name for name, part in takes.items() if part.default is part.empty and name not in arguments]
-    unknown = [name for name in arguments if name not in takes]
-    expected = "keywords " + (", ".join(takes) or "none")
-    faults = [
-        Problem("rule-keyword", place, f"unknown keyword {name!r}", expected, "Correct the keyword.", blocks="file")
-        for name in unknown
-    ]
-    return faults + [
-        Problem("rule-keyword", place, f"no keyword {name!r}", expected, "Add the keyword.", blocks="file")
-        for name in lacking
-    ]
-
-
 def _of_runs(work: Work) -> dict[str, NDArray[np.generic]]:
     log_c, n = work.log_coefficient, work.exponent
     flow_50 = powerlaw.flow_m3_h(log_c, n, FLOW_PRESSURE_PA)
@@ -174,4 +164,6 @@ def _of_runs(work: Work) -> dict[str, NDArray[np.generic]]:
         "baseline_pressure_pa": work.baseline_pa,
         "exponent_assumed": work.exponent_assumed.astype(np.int8),
     }
-    return columns | {name: np.where(determined, column, np.nan) for name, column in fitted.items()} | work.excluded
+    outside = {name: work.outside_calibration.get(name, nothing) for name in OUTSIDE_CALIBRATION}
+    determined_only = {name: np.where(determined, column, np.nan) for name, column in fitted.items()}
+    return columns | determined_only | work.excluded | outside

@@ -44,6 +44,8 @@ CAUSES = (
     "not_recorded",
     "scatter_not_reported",
     "not_a_house",
+    "height_unknown",
+    "calibration_range_unknown",
 )
 
 

@@ -1,4 +1,4 @@
-"""Checks of the circumstances of a test: the wind, the directions run, whether the numbers can be those of a house."""
+"""Checks of the circumstances of a test: wind, stack, directions, fan, whether the numbers can be those of a house."""
 
 from __future__ import annotations
 
@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from interchange.analysis.batch import Batch
+from interchange.analysis import air, ragged
+from interchange.analysis.batch import Batch, Floats
 from interchange.analysis.check import Check, judged, known_greatest
-from interchange.analysis.leakage import Leakage
+from interchange.analysis.leakage import OUTSIDE_CALIBRATION, Leakage
 from interchange.analysis.work import floats
 from interchange.quantities import CHOICES, SUSPECT
 
@@ -48,6 +49,59 @@ def wind_strength(
     found = judged(speed, bad, limit=limit, unknown=unknown, cause=cause)
     words = np.where(spoken, low, np.nan)
     return replace(found, details={"beaufort_low": words, "beaufort_limit": np.full(low.size, float(beaufort_limit))})
+
+
+def temperature_times_height(batch: Batch, leakage: Leakage, *, limit_m_k: float) -> Check:
+    """Whether stack stays small; value: temperature difference times height of the tested space [m K].
+
+    Buoyancy makes about 0.04 Pa for each m K from the lowest leak to the highest: 200 m K are 8.6 Pa end to end.
+
+    References
+    ----------
+    [1] ISO 9972: 250 m K, ASTM E779: 200 m K (both from memory).
+    [2] Stack pressure as in `air.stack_pressure_pa`: 0.0432 Pa/(m K) at 20 and 0 degrees Celsius.
+
+    """
+    height = floats(batch.session["height_m"])
+    difference = np.abs(_difference_k(batch))
+    value = difference * height
+    cause = np.where(np.isnan(difference), "temperature_not_recorded", "height_unknown")
+    found = judged(value, value > limit_m_k, when_bad=SUSPECT, limit=limit_m_k, cause=cause)
+    return replace(found, details={"difference_k": difference, "height_m": height})
+
+
+def temperature_difference(batch: Batch, leakage: Leakage, *, limit_k: float) -> Check:
+    """Whether indoor and outdoor air are alike enough to leave their densities alone; value: difference [K].
+
+    For rule sets without a correction for it. Effect: how far the ratio of the two densities is from 1, which is what
+    the correction of the flow through fan and leaks would be for dry air.
+    """
+    value = np.abs(_difference_k(batch))
+    indoor, outdoor = (air.KELVIN + floats(batch.session[f"{side}_temperature_c"]) for side in ("indoor", "outdoor"))
+    effect = 100.0 * (np.fmax(indoor, outdoor) / np.fmin(indoor, outdoor) - 1.0)
+    cause = "temperature_not_recorded"
+    return judged(value, value > limit_k, when_bad=SUSPECT, limit=limit_k, effect_percent=effect, cause=cause)
+
+
+def _difference_k(batch: Batch) -> Floats:
+    return floats(batch.session["indoor_temperature_c"]) - floats(batch.session["outdoor_temperature_c"])
+
+
+def within_fan_calibration(batch: Batch, leakage: Leakage) -> Check:
+    """Whether the fan ran within the range of its calibration; value: readings outside it.
+
+    What a calibration says beyond its range nobody has measured, so the effect is unknown. Not evaluated where no range
+    is known, or the rule set takes the flow shown by the gauge.
+    """
+    offsets = leakage.run_offsets
+    counts = [floats(leakage.run[name]) for name in OUTSIDE_CALIBRATION]
+    untold = ~ragged.any_true(~np.isnan(counts[0]), offsets)
+    below, above = (
+        np.where(untold, np.nan, ragged.sums(np.where(np.isnan(count), 0.0, count), offsets)) for count in counts
+    )
+    value = below + above
+    found = judged(value, value > 0, when_bad=SUSPECT, limit=0.0, cause="calibration_range_unknown")
+    return replace(found, details={"below": below, "above": above})
 
 
 def both_directions(batch: Batch, leakage: Leakage) -> Check:

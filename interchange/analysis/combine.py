@@ -182,9 +182,12 @@ def _note_results(work: Work, means: Means, runs: Mapping[str, NDArray[np.generi
     fruitless = ragged.any_true(~means.valid & (ragged.counts(work.batch.point_offsets) > 0), means.offsets)
     session = work.batch.session
     tests, left = floats(session["tests_in_log"]), floats(session["tests_left_out"])
+    only_one_point = work.assumed_exponent is not None and work.law is None
+    too_many = ragged.any_true(floats(runs["point_count"]) > 1, means.offsets) & only_one_point
     for code, sessions in (
         ("no_usable_point", fitted & ~used),
-        ("too_few_points", fitted & used & ~there),
+        ("too_few_points", fitted & used & ~there & ~too_many),
+        ("too_many_points", fitted & ~there & too_many),
         ("points_left_out", fitted & left_out),
         ("run_left_out", there & fruitless),
         ("directions_averaged", means.direction_count > 1),

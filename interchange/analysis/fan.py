@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from interchange.analysis import ragged
 from interchange.analysis.air import Number
 from interchange.analysis.batch import Floats, Ints
 
@@ -42,6 +43,21 @@ def calibrated_flow_m3_h(
         last = calibration_point_offsets[1:][calibration_row[tabled]] - 1
         flow[tabled] = _interpolated(signal[tabled], first, last, calibration_pressure_pa, calibration_flow_m3_h)
     return flow
+
+
+def calibration_range_pa(
+    minimum_fan_pressure_pa: Floats,
+    maximum_fan_pressure_pa: Floats,
+    calibration_point_offsets: Ints,
+    calibration_pressure_pa: Floats,
+) -> tuple[Floats, Floats]:
+    """Lowest and highest fan pressure [Pa] that each calibration holds for; NaN where it does not say.
+
+    The narrower of what is stated and, for a table, its first and last row. Arguments as in `calibrated_flow_m3_h`.
+    """
+    first = ragged.minima(calibration_pressure_pa, calibration_point_offsets)
+    last = ragged.maxima(calibration_pressure_pa, calibration_point_offsets)
+    return np.fmax(minimum_fan_pressure_pa, first), np.fmin(maximum_fan_pressure_pa, last)
 
 
 def _interpolated(signal: Floats, first: Ints, last: Ints, pressure: Floats, flow: Floats) -> Floats:

@@ -19,6 +19,7 @@ NOTES = (
     "kind_not_fitted",
     "no_usable_point",
     "too_few_points",
+    "too_many_points",
     "points_left_out",
     "run_left_out",
     "direction_unknown",
@@ -41,11 +42,14 @@ NOTES = (
     "barometer_unknown",
     "barometer_assumed",
     "fan_density_not_corrected",
+    "elevation_unknown",
     "envelope_density_not_corrected",
     "reference_not_corrected",
     "points_found_in_trace",
     "several_tests_in_log",
     "later_tests_left_out",
+    "humidity_not_used",
+    "humidity_partly_recorded",
 )
 
 # Why a point is not in the fit, in the order in which reasons are looked for; each is a count of a run.
@@ -56,6 +60,9 @@ EXCLUSIONS = (
     "points_without_flow",
     "points_of_wrong_sign",
 )
+
+# How many of a run's fan readings lie outside the range of their calibration; NaN where no range is known.
+OUTSIDE_CALIBRATION = ("readings_below_calibration", "readings_above_calibration")
 
 SHARES = (
     "share_baseline_percent",

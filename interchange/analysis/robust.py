@@ -102,6 +102,7 @@ def estimate(
     reference_temperature_c: float | None = None,
     reference_pressure_pa: float = air.STANDARD_PRESSURE_PA,
     viscosity: bool = False,
+    humidity: bool = False,
     traced: Traced | None = None,
 ) -> Estimate:
     """Estimate leakage of each session from flows [m3/h] as corrected so far and pressures [Pa] as recorded.
@@ -127,7 +128,7 @@ def estimate(
     told = Traced() if traced is None else traced
     work = replace(work, batch=in_place(work.batch, told))
     flat, direction_count = _flatten(
-        work, told, defaults, *_reference(work, reference_temperature_c, reference_pressure_pa, viscosity)
+        work, told, defaults, *_reference(work, reference_temperature_c, reference_pressure_pa, viscosity, humidity)
     )
     *ratios, lasting_ratio = prior.facades.of(work.batch.session["arrangement"])
     level, forms = _levels(work, told, prior, defaults, lasting_ratio)
@@ -173,12 +174,14 @@ def estimate(
     return Estimate(found, settled, direction_count)
 
 
-def _reference(work: Work, temperature_c: float | None, pressure_pa: float, viscosity: bool) -> tuple[Floats, Floats]:
+def _reference(
+    work: Work, temperature_c: float | None, pressure_pa: float, viscosity: bool, humidity: bool
+) -> tuple[Floats, Floats]:
     """ln of the factor to reference conditions as A + B n, for each run; 0 where not asked for or unknown."""
     nothing = np.zeros(work.direction.size)
     if temperature_c is None:
         return nothing, nothing
-    density = air.air_density_kg_m3(work.leak_air_c, work.barometer_pa)
+    density = work.leak_air_kg_m3(work.barometer_pa, humidity)
     heavier = np.log(density / air.air_density_kg_m3(temperature_c, pressure_pa))
     constant, slope = heavier, -heavier
     if viscosity:

@@ -7,11 +7,13 @@ for rule sets, in the one order physics allows.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from interchange.analysis import air, baseline, fan, powerlaw, ragged
+from interchange.analysis.batch import Floats
 from interchange.analysis.work import BY_CALIBRATION, ENVELOPE_BASIS, SUMMED_BASIS, Work, floats
 
 Flags = NDArray[np.bool_]
@@ -32,17 +34,24 @@ def assume_air_pressure(work: Work, *, pressure_pa: float) -> None:
     work.note("barometer_assumed", unknown)
 
 
-def subtract_baseline(work: Work) -> None:
-    """Subtract the mean of the baselines before and after, or the one there is, unless the source has done so."""
+def subtract_baseline(work: Work, *, form: Literal["mean", "before", "interpolated"] = "mean") -> None:
+    """Subtract the baseline, unless the source has done so.
+
+    Form `mean`: the mean of before and after; `before`: the one before alone; `interpolated`: the straight line from
+    before to after, by the place of the point in its run. Where there is just one, every form takes that.
+    """
     run, point = work.batch.run, work.batch.point
-    mean = baseline.mean_baseline_pa(
-        floats(run["baseline_before_pressure_pa"]), floats(run["baseline_after_pressure_pa"])
-    )
+    before, after = floats(run["baseline_before_pressure_pa"]), floats(run["baseline_after_pressure_pa"])
+    one = baseline.first_baseline_pa if form == "before" else baseline.mean_baseline_pa
+    mean = one(before, after)
     removed = floats(point["baseline_removed"])
     done, unsaid = removed == 1, removed < 0
     all_done = ragged.sums(~done, work.batch.point_offsets) == 0
     work.baseline_pa = np.where(all_done, np.nan, mean)
-    to_subtract = ragged.spread_out(mean, work.batch.point_offsets)
+    if form == "interpolated":
+        to_subtract = baseline.interpolated_baseline_pa(before, after, work.batch.point_offsets)
+    else:
+        to_subtract = ragged.spread_out(mean, work.batch.point_offsets)
     work.induced_pa = baseline.induced_pressure_pa(work.induced_pa, np.where(done, np.nan, to_subtract))
     by_source = ragged.any_true(done, work.batch.point_offsets)
     work.note("baseline_removed_by_source", by_source)
@@ -79,9 +88,10 @@ def apply_fan_calibration(work: Work) -> None:
     lacking = ragged.any_true(indicated & ~possible & ~outside & ~unknown, work.reading_offsets)
     work.note("calibration_absent", lacking & ~some)
     work.note("calibration_partly_absent", lacking & some)
+    below, above = _outside_calibration(work, np.abs(signal), indicated)
     for code, readings in (
-        ("fan_pressure_below_minimum", possible & (np.abs(signal) < work.of_calibration("minimum_fan_pressure_pa"))),
-        ("fan_pressure_above_maximum", possible & (np.abs(signal) > work.of_calibration("maximum_fan_pressure_pa"))),
+        ("fan_pressure_below_minimum", possible & below),
+        ("fan_pressure_above_maximum", possible & above),
         ("fan_pressure_outside_table", outside),
         ("fan_flow_unknown", unknown),
         ("calibration_from_register", possible & (work.of_calibration("calibration_from_register") == 1)),
@@ -90,16 +100,41 @@ def apply_fan_calibration(work: Work) -> None:
     work.close_stage("calibration")
 
 
-def correct_fan_density(work: Work, *, assumed_reference_air_density_kg_m3: float | None = None) -> None:
+def _outside_calibration(work: Work, signal_pa: Floats, indicated: Flags) -> tuple[Flags, Flags]:
+    """Which readings lie below and above the range of their fan calibration; counts those of points not dropped."""
+    batch, offsets = work.batch, work.reading_offsets
+    low, high = fan.calibration_range_pa(
+        floats(batch.calibration["minimum_fan_pressure_pa"]),
+        floats(batch.calibration["maximum_fan_pressure_pa"]),
+        batch.calibration_point_offsets,
+        floats(batch.calibration_point["calibration_pressure_pa"]),
+    )
+    if not (np.isfinite(low) | np.isfinite(high)).any():
+        nothing = np.zeros(signal_pa.size, dtype=np.bool_)
+        return nothing, nothing
+    low, high = (np.append(end, np.nan)[work.calibration_row] for end in (low, high))
+    known = indicated & np.isfinite(signal_pa) & (np.isfinite(low) | np.isfinite(high))
+    below, above = known & (signal_pa < low), known & (signal_pa > high)
+    counted = np.repeat(batch.point["dropped"] != 1, ragged.counts(batch.reading_offsets))
+    untold = ~ragged.any_true(known & counted, offsets)
+    for name, readings in (("readings_below_calibration", below), ("readings_above_calibration", above)):
+        work.outside_calibration[name] = np.where(untold, np.nan, ragged.sums(readings & counted, offsets))
+    return below, above
+
+
+def correct_fan_density(
+    work: Work, *, assumed_reference_air_density_kg_m3: float | None = None, humidity: bool = False
+) -> None:
     """Bring indicated flows from the calibration's air density to that of the air passing the fan.
 
     Where the session does not say what density [kg/m3] the calibration is stated for, the one given here is assumed
-    and noted; with None such flows stay as they are, and that is noted.
+    and noted; with None such flows stay as they are, and that is noted. With `humidity` the recorded relative humidity
+    counts in the density of the air in the fan, else air is dry.
     """
     stated = work.of_calibration("reference_air_density_kg_m3")
     unstated = np.isnan(stated)
     assumed = np.nan if assumed_reference_air_density_kg_m3 is None else assumed_reference_air_density_kg_m3
-    density = air.air_density_kg_m3(work.fan_air_c, work.barometer_pa)
+    density = work.fan_air_kg_m3(work.barometer_pa, humidity)
     factor = fan.fan_density_factor(np.where(unstated, assumed, stated), work.to_readings(density))
     indicated = np.isin(work.batch.reading["flow_basis"], BY_CALIBRATION)
     work.flow_m3_h = np.where(indicated & np.isfinite(factor), work.flow_m3_h * factor, work.flow_m3_h)
@@ -107,25 +142,46 @@ def correct_fan_density(work: Work, *, assumed_reference_air_density_kg_m3: floa
     without = ragged.any_true(indicated & unstated, work.reading_offsets)
     work.note("calibration_density_unknown" if np.isnan(assumed) else "calibration_density_assumed", without)
     work.note("fan_density_not_corrected", concerned & np.isnan(density))
+    _note_humidity(work, concerned, humidity)
     _note_air(work, concerned, np.isnan(work.fan_air_c))
     work.close_stage("fan_density")
 
 
-def correct_envelope_density(work: Work) -> None:
+def apply_elevation_factor(work: Work, *, per_m: float, from_m: float) -> None:
+    """Multiply indicated flows by 1 + `per_m` [1/m] times the elevation of the site [m], above `from_m` [m].
+
+    It stands for what thin air does in fan and leaks, and counts to the share of the density in the fan.
+    """
+    elevation = np.repeat(floats(work.batch.session["elevation_m"]), ragged.counts(work.batch.run_offsets))
+    factor = np.where(elevation > from_m, 1.0 + per_m * elevation, 1.0)
+    indicated = np.isin(work.batch.reading["flow_basis"], BY_CALIBRATION)
+    work.flow_m3_h = np.where(indicated, work.flow_m3_h * work.to_readings(factor), work.flow_m3_h)
+    work.note("elevation_unknown", np.isnan(elevation) & ragged.any_true(indicated, work.reading_offsets))
+    work.close_stage("fan_density")
+
+
+def correct_envelope_density(work: Work, *, humidity: bool = False) -> None:
     """Bring the flow through the fan to the flow through the leaks (mass is conserved).
 
-    The barometer cancels in the ratio of the two densities.
+    In the ratio of two dry densities the barometer cancels. With `humidity` the recorded relative humidity of either
+    air counts, at the pressure of the site, or that of sea level where it is unknown; an air without one is dry.
     """
+    pressure: Floats | float = air.STANDARD_PRESSURE_PA
+    if humidity:
+        pressure = np.where(np.isnan(work.barometer_pa), air.STANDARD_PRESSURE_PA, work.barometer_pa)
     factor = fan.envelope_density_factor(
-        air.air_density_kg_m3(work.fan_air_c, air.STANDARD_PRESSURE_PA),
-        air.air_density_kg_m3(work.leak_air_c, air.STANDARD_PRESSURE_PA),
+        work.fan_air_kg_m3(pressure, humidity), work.leak_air_kg_m3(pressure, humidity)
     )
     through_fan = work.batch.reading["flow_basis"] != ENVELOPE_BASIS
     spread = np.where(through_fan, work.to_readings(np.where(np.isnan(factor), 1.0, factor)), 1.0)
     work.flow_m3_h = work.flow_m3_h * spread
-    concerned = np.isnan(factor) & ragged.any_true(through_fan, work.reading_offsets)
+    some = ragged.any_true(through_fan, work.reading_offsets)
+    concerned = np.isnan(factor) & some
     work.note("envelope_density_not_corrected", concerned)
     work.note("temperature_unknown", concerned & (work.direction >= 0))
+    _note_humidity(work, some, humidity)
+    if humidity:
+        work.note("humidity_partly_recorded", some & (np.isnan(work.fan_humidity) != np.isnan(work.leak_humidity)))
     work.close_stage("envelope_density")
 
 
@@ -181,12 +237,14 @@ def to_reference_conditions(
     reference_temperature_c: float = 20.0,
     reference_pressure_pa: float = air.STANDARD_PRESSURE_PA,
     viscosity: bool = False,
+    humidity: bool = False,
 ) -> None:
     """Bring the coefficient to dry air of a temperature [degrees Celsius] and pressure [Pa].
 
-    By density, and by viscosity as well if asked.
+    By density, and by viscosity as well if asked. With `humidity` the recorded relative humidity counts in the density
+    of the air in the leaks, else air is dry.
     """
-    density = air.air_density_kg_m3(work.leak_air_c, work.barometer_pa)
+    density = work.leak_air_kg_m3(work.barometer_pa, humidity)
     reference_density = air.air_density_kg_m3(reference_temperature_c, reference_pressure_pa)
     leak_viscosity = air.dynamic_viscosity_pa_s(work.leak_air_c) if viscosity else None
     reference_viscosity = air.dynamic_viscosity_pa_s(reference_temperature_c) if viscosity else None
@@ -197,6 +255,7 @@ def to_reference_conditions(
     work.log_coefficient = work.log_coefficient + work.log_reference_factor
     everywhere = np.ones(density.size, dtype=np.bool_)
     work.note("reference_not_corrected", np.isnan(density))
+    _note_humidity(work, everywhere, humidity)
     _note_air(work, everywhere, np.isnan(work.leak_air_c))
 
 
@@ -213,11 +272,18 @@ def _note_air(work: Work, concerned: Flags, without_temperature: Flags) -> None:
     work.note("barometer_from_elevation", concerned & work.from_elevation)
 
 
+def _note_humidity(work: Work, concerned: Flags, humidity: bool) -> None:
+    if not humidity:
+        recorded = ~(np.isnan(work.fan_humidity) & np.isnan(work.leak_humidity))
+        work.note("humidity_not_used", concerned & recorded)
+
+
 CORRECTIONS: dict[str, Callable[..., None]] = {
     "air_pressure": assume_air_pressure,
     "baseline": subtract_baseline,
     "fan_calibration": apply_fan_calibration,
     "fan_density": correct_fan_density,
+    "elevation_factor": apply_elevation_factor,
     "envelope_density": correct_envelope_density,
 }
 FITS: dict[str, Callable[..., None]] = {

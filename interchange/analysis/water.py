@@ -105,13 +105,13 @@ def _wind(batch: Batch, calm_wind_m_s: float, calm_gust_m_s: float, calm_beaufor
 def _stack_bounds_pa(batch: Batch, greatest_height_m: float, greatest_difference_k: float) -> tuple[Floats, Floats]:
     """Lowest and highest stack pressure at the gauge [Pa]; equal where height and temperatures are known.
 
-    An unknown barometer counts as that of sea level, where air is densest and the stack strongest.
+    Where neither barometer nor elevation is known, the pressure is that of sea level, where the stack is strongest.
     """
     session = batch.session
     height = floats(session["height_m"])
     indoor, outdoor = floats(session["indoor_temperature_c"]), floats(session["outdoor_temperature_c"])
-    measured = floats(session["barometric_pressure_pa"])
-    barometer = np.where(np.isnan(measured), air.STANDARD_PRESSURE_PA, measured)
+    site = air.site_pressure_pa(floats(session["barometric_pressure_pa"]), floats(session["elevation_m"]))
+    barometer = np.where(np.isnan(site), air.STANDARD_PRESSURE_PA, site)
     no_height, no_difference = np.isnan(height), np.isnan(indoor) | np.isnan(outdoor)
     below_neutral = -np.where(no_height, greatest_height_m, height) / 2.0
     known = air.stack_pressure_pa(indoor, outdoor, below_neutral, barometer)

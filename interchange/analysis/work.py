@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from interchange.analysis import air, powerlaw, ragged
+from interchange.analysis.air import Number
 from interchange.analysis.batch import Batch, Codes, Floats, Ints
 from interchange.analysis.leakage import note_bit
 from interchange.quantities import CHOICES
@@ -47,6 +48,8 @@ class Work:
     direction: Codes  # run
     fan_air_c: Floats  # run: temperature of the air that passes the fan, NaN where unknown
     leak_air_c: Floats  # run: temperature of the air that passes the leaks
+    fan_humidity: Floats  # run: relative humidity of the air that passes the fan, 0 to 1, NaN where not recorded
+    leak_humidity: Floats  # run: the same of the air that passes the leaks
     barometer_pa: Floats  # run
     from_elevation: NDArray[np.bool_]  # run: whether the barometer is reckoned from the elevation
     reading_offsets: Ints  # run: its readings, those of all its points
@@ -60,6 +63,7 @@ class Work:
         default_factory=lambda: Line(_none(), _none(), _none(), np.zeros(1, dtype=np.int64))
     )  # usable points
     excluded: dict[str, Ints] = field(default_factory=dict)  # run: points left out, by reason
+    outside_calibration: dict[str, Floats] = field(default_factory=dict)  # run: readings below, above; NaN untold
     stage_log_flow: dict[str, Floats] = field(default_factory=dict)  # usable point, after each correction
     displayed: Line = field(default_factory=lambda: Line(_none(), _none(), _none(), np.zeros(1, dtype=np.int64)))
     law: powerlaw.PowerLaw | None = None  # run
@@ -81,7 +85,20 @@ class Work:
 
     def as_it_is(self) -> Work:
         """The work as it is now, whatever steps make of it later."""
-        return replace(self, note_mask=self.note_mask.copy(), stages=dict(self.stages))
+        return replace(
+            self,
+            note_mask=self.note_mask.copy(),
+            stages=dict(self.stages),
+            outside_calibration=dict(self.outside_calibration),
+        )
+
+    def fan_air_kg_m3(self, pressure_pa: Number, humidity: bool) -> Floats:
+        """Density of the air that passes the fan [kg/m3] at a pressure [Pa]; dry unless humidity counts."""
+        return _density(self.fan_air_c, pressure_pa, self.fan_humidity, humidity)
+
+    def leak_air_kg_m3(self, pressure_pa: Number, humidity: bool) -> Floats:
+        """Density of the air that passes the leaks [kg/m3] at a pressure [Pa]; dry unless humidity counts."""
+        return _density(self.leak_air_c, pressure_pa, self.leak_humidity, humidity)
 
     def close_stage(self, name: str) -> None:
         """Remember the flow as it is after a correction."""
@@ -103,17 +120,25 @@ class Work:
         return np.append(floats(self.batch.calibration[name]), np.nan)[self.calibration_row]
 
 
+def _density(temperature_c: Floats, pressure_pa: Number, recorded: Floats, humidity: bool) -> Floats:
+    if not humidity:
+        return air.air_density_kg_m3(temperature_c, pressure_pa)
+    return air.air_density_kg_m3(temperature_c, pressure_pa, np.where(np.isnan(recorded), 0.0, recorded))
+
+
 def begin(batch: Batch, kinds: tuple[str, ...]) -> Work:
     """Gather what each run needs: direction, air in the fan, air in the leaks, barometer, calibration."""
     wanted = np.array([*(word in kinds for word in CHOICES["kind"]), False])  # the last entry serves code -1
     fitted = wanted[batch.session["kind"].astype(np.int64)]
     run_counts = ragged.counts(batch.run_offsets)
     direction = np.asarray(batch.run["direction"], dtype=np.int8)
-    indoor, outdoor, barometer = (
+    indoor, outdoor, damp_indoor, damp_outdoor, barometer, elevation = (
         np.repeat(floats(batch.session[name]), run_counts)
-        for name in ("indoor_temperature_c", "outdoor_temperature_c", "barometric_pressure_pa")
+        for name in (
+            *("indoor_temperature_c", "outdoor_temperature_c", "indoor_relative_humidity", "outdoor_relative_humidity"),
+            *("barometric_pressure_pa", "elevation_m"),
+        )
     )
-    elevation = np.repeat(floats(batch.session["elevation_m"]), run_counts)
     inward, outward = direction == PRESSURISATION, direction == DEPRESSURISATION
     work = Work(
         batch=batch,
@@ -121,7 +146,9 @@ def begin(batch: Batch, kinds: tuple[str, ...]) -> Work:
         direction=direction,
         fan_air_c=np.select([outward, inward], [indoor, outdoor], np.nan),
         leak_air_c=np.select([outward, inward], [outdoor, indoor], np.nan),
-        barometer_pa=np.where(np.isnan(barometer), air.standard_pressure_pa(elevation), barometer),
+        fan_humidity=np.select([outward, inward], [damp_indoor, damp_outdoor], np.nan),
+        leak_humidity=np.select([outward, inward], [damp_outdoor, damp_indoor], np.nan),
+        barometer_pa=air.site_pressure_pa(barometer, elevation),
         from_elevation=np.isnan(barometer) & ~np.isnan(elevation),
         reading_offsets=batch.reading_offsets[batch.point_offsets],
         calibration_row=_calibration_rows(batch),

@@ -63,6 +63,23 @@ class Threshold(Form):
             raise ValueError(f"{expected} for {self.of}")
         return self
 
+    @property
+    def zones(self) -> frozenset[str]:
+        """Climate zones as they are compared; none for all."""
+        return frozenset(zone.strip().casefold() for zone in self.climate_zones)
+
+    def takes_all_of(self, other: Threshold) -> bool:
+        """Whether every test that another threshold is for is one of this."""
+        zones = not self.zones or (bool(other.zones) and other.zones <= self.zones)
+        kinds, others = set(self.building_types), set(other.building_types)
+        return zones and (not kinds or (bool(others) and others <= kinds))
+
+    def shares_with(self, other: Threshold) -> bool:
+        """Whether some test can be one of both."""
+        zones = not self.zones or not other.zones or bool(self.zones & other.zones)
+        kinds, others = set(self.building_types), set(other.building_types)
+        return zones and (not kinds or not others or bool(kinds & others))
+
 
 class RuleSet(Form):
     """Steps and checks in order, and the kinds of test they are for."""
@@ -100,6 +117,13 @@ class RuleSet(Form):
                 raise ValueError(
                     f"threshold {number}, which is for all tests, as the last: those behind it never count"
                 )
+        for number, row in enumerate(rows, 1):
+            for other, before in enumerate(rows[: number - 1], 1):
+                if before.takes_all_of(row):
+                    raise ValueError(
+                        f"threshold {number} before threshold {other}, which is for all tests that it is for: the first "
+                        "that is for a test counts"
+                    )
         return rows
 
     @property
@@ -111,6 +135,24 @@ class RuleSet(Form):
     def reference(self) -> str:
         """Id and edition, as the file is named and results say it."""
         return self.id if self.edition is None else f"{self.id}@{self.edition}"
+
+
+def remarks(rules: RuleSet, file: str) -> list[Problem]:
+    """What is allowed in thresholds, and perhaps not meant: tests that two are for, tests that none is for."""
+    found = []
+    rows = rules.thresholds
+    for number, row in enumerate(rows, 1):
+        for other, before in enumerate(rows[: number - 1], 1):
+            if before.shares_with(row) and not row.takes_all_of(before):
+                said = f"thresholds {other} and {number}, both for some tests"
+                expected = "one threshold for a test, or the stricter case first"
+                cure = f"For a test of both, threshold {other} counts. Change their order if that is not meant."
+                found.append(Problem("threshold-overlap", Place(file, column="thresholds"), said, expected, cure))
+    if rows and (rows[-1].climate_zones or rows[-1].building_types):
+        said, expected = "no threshold for all other tests", "a last threshold without climate_zones and building_types"
+        cure = "Tests that none is for are not asked. Add one for all if that is not meant."
+        found.append(Problem("threshold-gap", Place(file, column="thresholds"), said, expected, cure))
+    return found
 
 
 def folder() -> Path:
@@ -147,6 +189,22 @@ def load(path: Path) -> RuleSet:
     if path.stem != rules.reference:
         raise _at_fault("rule-name", file, f"rule set {rules.reference!r}", f"{path.stem!r}", "Rename the file.")
     return rules
+
+
+def well_formed_parts(path: Path) -> tuple[tuple[Rule, ...], tuple[Rule, ...]]:
+    """Steps and checks of a file at fault, if all of a kind can be read; none where not."""
+    try:
+        document = tomllib.loads(path.read_bytes().decode("utf-8"))
+    except (OSError, tomllib.TOMLDecodeError, UnicodeDecodeError):
+        return (), ()
+    return _rows_of(document.get("steps")), _rows_of(document.get("checks"))
+
+
+def _rows_of(rows: Any) -> tuple[Rule, ...]:
+    try:
+        return tuple(Rule.model_validate_json(json.dumps(row, default=str)) for row in rows or ())
+    except (ValidationError, TypeError):
+        return ()
 
 
 def _with_followed(document: dict[str, Any], file: str) -> dict[str, Any]:

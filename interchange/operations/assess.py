@@ -17,7 +17,6 @@ from interchange.analysis.thresholds import Conformity, conformity
 from interchange.analysis.uncertainty import Budget
 from interchange.analysis.verdict import WORTH_SAYING, Verdicts
 from interchange.analysis.work import Work, floats
-from interchange.errors import RuleSetError
 from interchange.model.ruleset import RuleSet
 from interchange.quantities import CHOICES, NOT_EVALUATED
 from interchange.report.conformity import threshold_words
@@ -93,16 +92,6 @@ def budget_of(work: Work) -> Budget:
     session = work.batch.session
     recorded = (floats(session[name]) for name in ("gauge_accuracy_pa", "gauge_accuracy_ratio", "fan_accuracy_ratio"))
     return uncertainty.budget(work, gear=uncertainty.instruments(*recorded))
-
-
-def raise_faults(rules: RuleSet) -> None:
-    """Raise RuleSetError, with every fault, where a rule set names steps, checks or keywords that there are not."""
-    faults = [
-        *chain.step_faults(rules.steps, rules.reference, rules.applies_to),
-        *checks.check_faults(rules.checks, rules.reference),
-    ]
-    if faults:
-        raise RuleSetError(*faults)
 
 
 def applies(batch: Batch, rules: RuleSet) -> NDArray[np.bool_]:

@@ -17,8 +17,8 @@ from interchange.archive import batches, derived, query, registers
 from interchange.archive.batches import Loaded
 from interchange.archive.store import Store
 from interchange.model.ruleset import RuleSet
-from interchange.operations.assess import Assessed, applies, assess, raise_faults, words
-from interchange.operations.rules import load_rule_sets
+from interchange.operations.assess import Assessed, applies, assess, words
+from interchange.operations.rules import load_rule_sets, raise_faults
 from interchange.quantities import CHOICES, FAIL, SUSPECT
 from interchange.report.heads import Units
 from interchange.report.notes import note_sentence

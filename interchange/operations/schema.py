@@ -20,6 +20,7 @@ from interchange.model.manifest import Manifest
 from interchange.model.ruleset import RuleSet
 from interchange.model.session import SCHEMA_VERSION, Session
 from interchange.model.values import LocalTime, UtcTime
+from interchange.operations import rules
 from interchange.operations.field_use import field_uses
 from interchange.quantities import CHOICES, QUANTITIES
 from interchange.table import Row, Table
@@ -92,7 +93,12 @@ def _is_time(annotation: Any) -> bool:
 
 
 def faults(file: Path) -> tuple[Problem, ...]:
-    """What is wrong with a session document on disk; empty where it is valid."""
+    """What is wrong with a session document (JSON) or a rule set (TOML) on disk; empty where it is valid.
+
+    Problems that block nothing say what is allowed in a rule set, and perhaps not meant.
+    """
+    if file.suffix == ".toml":
+        return tuple(rules.faults(file) or rules.remarks(file))
     try:
         document.load(json.loads(file.read_bytes()), str(file))
     except InterchangeError as error:

@@ -57,6 +57,8 @@ TABLE: tuple[Quantity, ...] = (
     _q("leakage_area_discharge_coefficient", "1", "discharge coefficient the leakage area is stated with"),
     _q("displayed_flow_50_m3_h", "m3/h", "flow at 50 Pa as the gauge displayed it, without any correction"),
     _q("difference_percent", "%", "recomputed flow at 50 Pa against the reported one"),
+    _q("readings_below_calibration", "1", "fan readings below the range of the fan's calibration"),
+    _q("readings_above_calibration", "1", "fan readings above the range of the fan's calibration"),
     _q("share_baseline_percent", "%", "part of the change from the displayed flow that comes from the baseline"),
     _q("share_calibration_percent", "%", "part of the change that comes from the fan calibration"),
     _q("share_fan_density_percent", "%", "part of the change that comes from the air density in the fan"),

@@ -6,6 +6,10 @@ NOTE_SENTENCES = {
     "kind_not_fitted": "This record is not of a kind that the rule set recomputes.",
     "no_usable_point": "No point could be used.",
     "too_few_points": "There are too few usable points for the fit that the rule set asks for.",
+    "too_many_points": (
+        "The record is of one point but holds several, and this rule set draws its line through one only; as displayed, "
+        "a line goes through all of them."
+    ),
     "points_left_out": "Some points were left out.",
     "run_left_out": "One run gave no result and was left out.",
     "direction_unknown": (
@@ -45,6 +49,7 @@ NOTE_SENTENCES = {
         "0.5 % of the flow at 50 Pa for 300 m of elevation."
     ),
     "fan_density_not_corrected": "The flow is not corrected for the density of the air in the fan.",
+    "elevation_unknown": "The elevation of the site is not known, so the rule set's factor for it is left out.",
     "envelope_density_not_corrected": "The flow is not corrected for the density of the air in the leaks.",
     "reference_not_corrected": "The result is not brought to reference conditions.",
     "points_found_in_trace": (
@@ -58,6 +63,11 @@ NOTE_SENTENCES = {
     "later_tests_left_out": (
         "The log holds several tests whose flows do not agree, so they are of other houses, or something was changed "
         "between; only the first was used."
+    ),
+    "humidity_not_used": "The recorded humidity was not used: this rule set reckons with dry air.",
+    "humidity_partly_recorded": (
+        "Humidity is recorded indoors or outdoors only; the other air was taken for dry, which can cost about 1 % of the "
+        "flow."
     ),
 }
 

@@ -112,6 +112,9 @@ _SUBJECTS = {
     "water_in_line": "Water in the outdoor line",
     "reported_agrees": "Result in the source",
     "wind_strength": "Wind",
+    "temperature_times_height": "Temperature difference and height",
+    "temperature_difference": "Temperature difference",
+    "within_fan_calibration": "Range of the fan's calibration",
     "both_directions": "Directions",
     "plausible_pressure": "Size of the pressures",
     "plausible_air_changes": "Size of the result",
@@ -149,6 +152,10 @@ _CAUSES = {
         "cannot be told, because height or temperatures are missing and warm air alone might explain the baseline"
     ),
     **reported.CAUSES,
+    "height_unknown": "cannot be told, because the height of the tested space is not recorded",
+    "calibration_range_unknown": (
+        "cannot be told, because no calibration with a range is at hand for the fan pressures that are recorded"
+    ),
 }
 
 _MISSING = {
@@ -295,6 +302,34 @@ def _wind_strength(finding: Finding) -> tuple[str, str]:
     )
 
 
+def _temperature_times_height(finding: Finding) -> tuple[str, str]:
+    difference, height = finding.details.get("difference_k"), finding.details.get("height_m")
+    return (
+        f"Temperature difference times height is {_number(finding.value, 0)} m K ({_number(difference)} K times "
+        f"{_number(height)} m), more than {_number(finding.limit, 0)} m K: warm air pulls high and low leaks in "
+        "different directions, and low pressures suffer first",
+        "",
+    )
+
+
+def _temperature_difference(finding: Finding) -> tuple[str, str]:
+    return (
+        f"Indoor and outdoor air differ by {_number(finding.value)} K, more than {_number(finding.limit)} K; this rule "
+        "set's own correction for that was not at hand and is left out"
+        + _effect(finding, "by the densities of the air the flow may be off by about"),
+        "",
+    )
+
+
+def _within_fan_calibration(finding: Finding) -> tuple[str, str]:
+    below, above = (_number(finding.details.get(where), 0) for where in ("below", "above"))
+    return (
+        f"Fan readings outside the range of the fan's calibration: {below} below it, {above} above it; how far their "
+        "flows are off nobody can tell",
+        "Fit another opening to the fan, so that its pressure stays within the range.",
+    )
+
+
 def _both_directions(finding: Finding) -> tuple[str, str]:
     return "The fan was run in one direction only; both are recommended", "Run the fan both ways where it is safe."
 
@@ -352,6 +387,9 @@ _FOUND: dict[str, Callable[[Finding], tuple[str, str]]] = {
     "water_in_line": _water,
     "reported_agrees": _reported,
     "wind_strength": _wind_strength,
+    "temperature_times_height": _temperature_times_height,
+    "temperature_difference": _temperature_difference,
+    "within_fan_calibration": _within_fan_calibration,
     "both_directions": _both_directions,
     "plausible_pressure": _plausible_pressure,
     "plausible_air_changes": _plausible_air_changes,

@@ -66,6 +66,7 @@ SHIPPED = {
     "as_reported": "practice",
     "astm-e1827-one-point@2011": "superseded",
     "astm-e1827-two-point@2011": "superseded",
+    "astm-e3158@2018": "preview",
     "astm-e779@2019": "current",
     "cgsb-149.10@2019": "preview",
     "en13829@2000": "preview",

@@ -24,6 +24,10 @@ OF_REPORTED = (
     *("flow_m3_h", "air_change_per_h", "volume_m3", "floor_area_m2", "coefficient_m3_h", "exponent", "pressure_pa"),
     *("by_law_m3_h", "area_m2", "discharge_coefficient", "at_50_per_h", "natural_per_h"),
 )
+DETAILS = {
+    "temperature_times_height": {"difference_k": 25.0, "height_m": 8.6},
+    "within_fan_calibration": {"below": 2.0, "above": 1.0},
+}
 CODE = re.compile(r"[a-z]+_[a-z]+")
 
 
@@ -80,7 +84,7 @@ def test_an_exponent_of_exchanged_channels_is_named_so(exponent: float, hint: bo
 def test_every_check_has_plain_sentences(check: str, level: int) -> None:
     if check in ("usable_flow", "temperatures_known", "reported_area_stated") and level != PASS:
         return  # these are there or missing
-    details = {"low": 0.1, "high": 60.0} if check.startswith("plausible_") else {}
+    details = {"low": 0.1, "high": 60.0} if check.startswith("plausible_") else DETAILS.get(check, {})
     details |= dict.fromkeys(OF_REPORTED, 7.0) if check in OF_RECORDS else {}
     text = str(check_sentence(Finding(check, level, value=1.0, limit=2.0, effect_percent=3.0, details=details)))
     assert not CODE.search(text)

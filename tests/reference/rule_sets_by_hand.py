@@ -26,12 +26,22 @@ def shipped(name: str) -> tuple[Step, ...]:
 
 
 # 1.2041 kg/m3 is dry air of 20 degrees Celsius and 101325 Pa; it stands in where a calibration names no density.
-CORRECTIONS = (
+BEFORE_THE_DENSITIES = (
     Step("air_pressure", {"pressure_pa": 101_325.0}),
     Step("baseline"),
     Step("fan_calibration"),
+)
+CORRECTIONS = (
+    *BEFORE_THE_DENSITIES,
     Step("fan_density", {"assumed_reference_air_density_kg_m3": 1.2041}),
     Step("envelope_density"),
+)
+# ISO 9972 and EN 13829 reckon with the humidity that is recorded, the others with dry air (from memory).
+DAMP = {"humidity": True}
+DAMP_CORRECTIONS = (
+    *BEFORE_THE_DENSITIES,
+    Step("fan_density", {"assumed_reference_air_density_kg_m3": 1.2041, **DAMP}),
+    Step("envelope_density", DAMP),
 )
 AT_20_C = {"reference_temperature_c": 20.0, "reference_pressure_pa": 101_325.0}
 
@@ -50,9 +60,9 @@ def area(pressure_pa: float, discharge_coefficient: float = 1.0, density_kg_m3: 
 BY_HAND: dict[str, tuple[Step, ...]] = {
     "as_displayed": (Step("power_law", {"confidence": 0.95}), Step("one_point", {"exponent": 0.65})),
     "iso9972@2015": (
-        *CORRECTIONS,
+        *DAMP_CORRECTIONS,
         Step("power_law", {"confidence": 0.95}),
-        Step("reference_conditions", {**AT_20_C, "viscosity": False}),
+        Step("reference_conditions", {**AT_20_C, "viscosity": False, **DAMP}),
         area(10.0),
     ),
     "astm-e779@2019": (
@@ -70,13 +80,20 @@ BY_HAND: dict[str, tuple[Step, ...]] = {
     "icc-380@2016": (
         Step("baseline"),
         Step("fan_calibration"),
+        # 0.000006 for each foot above 5000 ft (from memory, unsure); a foot is 0.3048 m
+        Step("elevation_factor", {"per_m": 1.9685e-5, "from_m": 1524.0}),
         Step("one_point", {"exponent": 0.65}),
         area(4.0, density_kg_m3=1.2),
     ),
     "en13829@2000": (
+        *DAMP_CORRECTIONS,
+        Step("power_law", {"confidence": 0.95}),
+        Step("reference_conditions", {**AT_20_C, "viscosity": False, **DAMP}),
+    ),
+    "astm-e3158@2018": (
         *CORRECTIONS,
         Step("power_law", {"confidence": 0.95}),
-        Step("reference_conditions", {**AT_20_C, "viscosity": False}),
+        Step("reference_conditions", {**AT_20_C, "viscosity": True}),
     ),
     "cgsb-149.10@2019": (
         *CORRECTIONS,
