@@ -55,7 +55,8 @@ class Meant:
     @property
     def kind(self) -> str:
         """By the number of points."""
-        return "multi_point" if sum(len(plan.targets_pa) for plan in self.plans) > 1 else "single_point"
+        count = sum(len(plan.targets_pa) for plan in self.plans)
+        return {1: "single_point", 2: "two_point"}.get(count, "multi_point")
 
     @property
     def house(self) -> House:

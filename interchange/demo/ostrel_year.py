@@ -170,6 +170,7 @@ _ACROSS: Mapping[str, tuple[_Row, ...]] = {
         _Row("00373", "0083", "before", datetime(2025, 9, 4, 10, 40), 8, comment="second try"),
         _Row("00378", "0092", "before", datetime(2025, 9, 5, 9, 50), 9),
         _Row("00379", "0095", "before", datetime(2025, 9, 5, 13, 0), word="no access"),
+        _Row("00383", "0121", "before", datetime(2025, 9, 11, 9, 40), 2, comment="two points, before the rain"),
     ),
     "2025-11/multi november.csv": (
         _Row("00373", "0083", "after", datetime(2025, 11, 6, 10, 10), 8),
@@ -186,6 +187,7 @@ _ACROSS: Mapping[str, tuple[_Row, ...]] = {
             comment="again after the storm",
             planted=("retest_of:00378",),
         ),
+        _Row("00383", "0121", "after", datetime(2025, 11, 11, 13, 40), 2, comment="two points"),
     ),
     "2026-01/multi jan.csv": (
         _Row("00380", "0098", "after", datetime(2026, 1, 13, 10, 15), 8),

@@ -13,6 +13,7 @@ from interchange.demo.sheets import GAUGE_EXPONENT, in_unit
 from interchange.demo.verdicts import Told
 from interchange.demo.visit import SETTLE_S, Plan
 
+TWO_POINTS_PA = (50.0, 12.5)  # ASTM E1827, two-point technique (from memory)
 SPREADSHEET_ZERO = datetime(1899, 12, 30)
 _DAY = timedelta(days=1)
 
@@ -182,6 +183,8 @@ def _plates(test: Done, flow_m3_h: float) -> dict[str, str]:
 
 
 def plan_across(sign: int, points: int) -> Plan:
-    """A run of at most ten points from 60 Pa down, as the sheet counted across has room for."""
+    """A run of at most ten points from 60 Pa down, as the sheet counted across has room for, or of two points."""
+    if points == len(TWO_POINTS_PA):
+        return Plan(sign, TWO_POINTS_PA, baseline_s=30, point_s=30)
     targets = tuple(float(value) for value in np.linspace(60.0, 20.0, points).round())
     return Plan(sign, targets, baseline_s=30, point_s=20)

@@ -94,6 +94,9 @@ def expected(*, kind: str, state: str, fault: str | None, both: bool, told: Told
     """Verdicts that would do for each use, and the reason."""
     single = kind == "single_point"
     at_50, low, publish, reason = _by_wind(state, single=single, both=both)
+    if kind == "two_point":
+        low, publish = {*low, "note"} - {"sound"}, {*publish, "note"} - {"sound"}
+        reason = f"{state}; two points always lie on a line"
     if not told.wind and state != "calm":
         at_50, low, publish = ({*verdicts, "sound", "note"} for verdicts in (at_50, low, publish))
         reason += ", which the file hardly tells"

@@ -121,8 +121,8 @@ class RuleSet(Form):
             for other, before in enumerate(rows[: number - 1], 1):
                 if before.takes_all_of(row):
                     raise ValueError(
-                        f"threshold {number} before threshold {other}, which is for all tests that it is for: the first "
-                        "that is for a test counts"
+                        f"threshold {number} before threshold {other}, which is for all tests that it is for: "
+                        "the first that is for a test counts"
                     )
         return rows
 

@@ -12,7 +12,13 @@ from interchange.errors import Place, Problem, UsageError
 from interchange.operations.rules import load_rule_sets
 from interchange.report.heads import Units
 
-DEFAULT_RULE_SETS = ("as_displayed", "iso9972@2015", "astm-e1827-one-point@2011", "as_reported")
+DEFAULT_RULE_SETS = (
+    "as_displayed",
+    "iso9972@2015",
+    "astm-e1827-one-point@2011",
+    "astm-e1827-two-point@2011",
+    "as_reported",
+)
 
 
 def new_archive(

@@ -7,8 +7,8 @@ NOTE_SENTENCES = {
     "no_usable_point": "No point could be used.",
     "too_few_points": "There are too few usable points for the fit that the rule set asks for.",
     "too_many_points": (
-        "The record is of one point but holds several, and this rule set draws its line through one only; as displayed, "
-        "a line goes through all of them."
+        "The record is of one point but holds several, and this rule set draws its line through one only; as "
+        "displayed, a line goes through all of them."
     ),
     "points_left_out": "Some points were left out.",
     "run_left_out": "One run gave no result and was left out.",
@@ -66,8 +66,8 @@ NOTE_SENTENCES = {
     ),
     "humidity_not_used": "The recorded humidity was not used: this rule set reckons with dry air.",
     "humidity_partly_recorded": (
-        "Humidity is recorded indoors or outdoors only; the other air was taken for dry, which can cost about 1 % of the "
-        "flow."
+        "Humidity is recorded indoors or outdoors only; the other air was taken for dry, which can cost about 1 % of "
+        "the flow."
     ),
 }
 

@@ -49,7 +49,8 @@ def test_new_asks_once_for_what_is_not_given(tmp_path: Path) -> None:
     assert 'programme = "Fennick Vale"' in settings
     assert 'time_zone = "Europe/Dublin"' in settings
     assert 'units = "imperial"' in settings
-    assert 'rule_sets = ["as_displayed", "iso9972@2015", "astm-e1827-one-point@2011", "as_reported"]' in settings
+    agreed = '"as_displayed", "iso9972@2015", "astm-e1827-one-point@2011", "astm-e1827-two-point@2011"'
+    assert f'rule_sets = [{agreed}, "as_reported"]' in settings
 
 
 def test_import_says_what_became_of_each_file_and_that_not_all_came_in(tmp_path: Path) -> None:
@@ -91,7 +92,7 @@ def test_list_and_query_give_the_same_tests(archive: Path) -> None:
     assert sorted(computed) == sorted(
         test["job_id"]
         for _, test in TESTS
-        if test["kind"] in ("single_point", "multi_point") and test["job_id"] != OVER_RANGE
+        if test["kind"] in ("single_point", "two_point", "multi_point") and test["job_id"] != OVER_RANGE
     )
 
 
@@ -275,7 +276,7 @@ def test_tests_that_no_rule_set_followed_is_for_are_counted(archive: Path) -> No
     assert left_out == [
         f"left out: {_of_kind(kind)} test{'s' * (_of_kind(kind) != 1)} of kind {kind}: "
         "no rule set followed here is for it"
-        for kind in ("monitoring", "not_tested", "other_test", "single_point", "summary")
+        for kind in ("monitoring", "not_tested", "other_test", "single_point", "summary", "two_point")
     ]
     _run("recompute", "--archive", archive)
 

@@ -16,7 +16,11 @@ from interchange.resources import shipped
 
 TRUTH: dict[str, Any] = json.loads((shipped("demo_archive") / "truth.json").read_text())
 TESTS = [(delivery["file"], test) for delivery in TRUTH["deliveries"] for test in delivery["tests"]]
-STANDARD = {"single_point": "astm-e1827-one-point@2011", "multi_point": "iso9972@2015"}
+STANDARD = {
+    "single_point": "astm-e1827-one-point@2011",
+    "two_point": "astm-e1827-two-point@2011",
+    "multi_point": "iso9972@2015",
+}
 LOGS = [(file, test) for file, test in TESTS if file.endswith("1s.txt")]  # of whole tests, without points of their own
 FITTED = [case for case in TESTS if case[1]["kind"] in STANDARD]
 STILL = [(file, test) for file, test in FITTED if test["wind_state"] == "calm" and test["fault"] is None]
