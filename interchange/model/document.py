@@ -87,7 +87,9 @@ def validation_problems(error: ValidationError, file: str) -> list[Problem]:
             "extra_forbidden": ("an unknown field", "a field of this form", "Remove the field or correct its name."),
             "missing": ("nothing", "this field", "Add it."),
         }
-        otherwise = (repr(fault["input"]), words[:1].lower() + words[1:], "Correct the value.")
+        given = fault["input"]
+        shown = f"a list of {len(given)}" if isinstance(given, list) else repr(given)
+        otherwise = (shown, words[:1].lower() + words[1:], "Correct the value.")
         found, expected, cure = kinds.get(fault["type"], otherwise)
         code = f"form-{fault['type'].replace('_', '-')}"
         problems.append(Problem(code, Place(file, column=path), found[:200], expected, cure, blocks="file"))

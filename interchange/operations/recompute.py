@@ -38,6 +38,7 @@ class Recomputed:
     rule_sets: tuple[str, ...]
     units: Units
     thresholds: bool = False
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
@@ -68,8 +69,9 @@ def recompute_archive(
     register = registers.calibrations(store.root)
     collected = {rules.reference: _Collected() for rules in chosen}
     kinds = sorted({kind for rules in chosen for kind in rules.applies_to})
-    count = 0
+    count, zones = 0, set[str]()
     for loaded in batches.load(snapshot, {"kind": kinds}, register.rows):
+        zones.update(zone.strip() for zone in loaded.climate_zones.unique().to_pylist() if zone)
         for rules in chosen:
             _collect(loaded, rules, collected[rules.reference])
         count += _recomputed(loaded, chosen)
@@ -85,7 +87,20 @@ def recompute_archive(
                 table = pa.concat_tables(some)
                 derived.write(store.root, kind, reference, snapshot.log.tests_number, table, register.fingerprint)
     asked = any(rules.thresholds for rules in chosen)
-    return Recomputed(snapshot.version, tuple(collected), store.settings.units, asked)
+    notes = tuple(note for rules in chosen for note in _zones_of_no_test(rules, zones))
+    return Recomputed(snapshot.version, tuple(collected), store.settings.units, asked, notes)
+
+
+def _zones_of_no_test(rules: RuleSet, recorded: set[str]) -> list[str]:
+    """Climate zones of thresholds that no test is recorded in: perhaps spelt in another way than the records have it."""
+    known = {zone.casefold() for zone in recorded}
+    asked = dict.fromkeys(zone.strip() for threshold in rules.thresholds for zone in threshold.climate_zones)
+    there = ", ".join(sorted(recorded)) or "none"
+    return [
+        f"climate zone '{zone}' of {rules.reference}: no test is recorded in it (recorded: {there})"
+        for zone in asked
+        if zone.casefold() not in known
+    ]
 
 
 def _recomputed(loaded: Loaded, chosen: Sequence[RuleSet]) -> int:
@@ -209,4 +224,4 @@ def leakage_table(root: Path, done: Recomputed, *, shares: bool = False) -> Tabl
         for kind, count in query.query(root, _NOT_COMPUTED.format(rule_sets=followed), done.version).rows
     ]
     notes = [f"{count} of {len(rows)} results: {note_sentence(code)}" for code, count in codes.most_common()]
-    return Table(answer.columns[:-1], rows, left_out, notes)
+    return Table(answer.columns[:-1], rows, left_out, [*done.notes, *notes])

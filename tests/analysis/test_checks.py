@@ -120,6 +120,14 @@ def test_the_highest_point_of_the_lower_run_counts() -> None:
     assert found.value.tolist() == pytest.approx([60.0, 45.0])
 
 
+@pytest.mark.parametrize(("lowest_of_both", "level"), [(49.0, PASS), (48.9, FAIL)])
+def test_a_gauge_set_to_50_pa_with_a_baseline_of_1_pa_is_near_enough(lowest_of_both: float, level: int) -> None:
+    points = line("depressurisation", [lowest_of_both, 40.0, 30.0, 20.0, 12.0], offset=-1.0)
+    found = made("highest_pressure", with_run(points=points))
+    assert (found.level[0], found.limit[0]) == (level, 50.0)
+    assert made("highest_pressure", with_run(points=points), tolerance_pa=0.0).level[0] == FAIL
+
+
 def test_a_one_point_test_far_from_50_pa_is_extrapolated_on_an_assumption() -> None:
     found = made("pressure_reached", one_point(-50.0), one_point(-21.0), one_point(-81.0), rules=ONE)
     assert found.level.tolist() == [PASS, FAIL, PASS]
@@ -248,6 +256,15 @@ def test_water_is_suspected_on_a_day_known_to_be_calm_only(
     assert found.details["stack_bounded"][0] == 0.0
 
 
+def test_thin_air_of_a_high_site_makes_less_stack() -> None:
+    house = {**WARM, **CALM, "height_m": 17.6, "barometric_pressure_pa": None}
+    low, high = multi_point(baseline_pa=-10.9, **house), multi_point(baseline_pa=-10.9, elevation_m=3000.0, **house)
+    found = made("water_in_line", low, high)
+    assert found.level.tolist() == [PASS, SUSPECT]
+    # ASHRAE Handbook-Fundamentals, chapter 1, table 1 (read): 70.108 kPa at 3000 m
+    assert found.details["stack_pa"][1] / found.details["stack_pa"][0] == pytest.approx(70.108 / 101.325, rel=2e-5)
+
+
 @pytest.mark.parametrize(
     ("baseline", "house", "expected"),
     [
@@ -298,6 +315,82 @@ def test_water_that_both_baselines_show_is_subtracted_and_does_no_harm() -> None
 def test_without_a_baseline_water_cannot_show() -> None:
     found = made("water_in_line", one_point(baseline_pa=None, **WARM, **CALM), rules=ONE)
     assert outcome(found) == (NOT_EVALUATED, "baseline_unknown")
+
+
+# --- stack and fan --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("height", "outdoor", "expected"),
+    [
+        (8.0, -4.0, (PASS, "")),  # 25 K times 8 m: 200 m K, no more than the limit
+        (8.1, -4.0, (SUSPECT, "")),
+        (8.1, 46.0, (SUSPECT, "")),  # warmer outdoors pulls as much
+        (None, -4.0, (NOT_EVALUATED, "height_unknown")),
+        (8.1, None, (NOT_EVALUATED, "temperature_not_recorded")),
+    ],
+)
+def test_temperature_difference_times_height_is_held_against_its_limit(
+    height: float | None, outdoor: float | None, expected: tuple[int, str]
+) -> None:
+    found = made("temperature_times_height", multi_point(height_m=height, outdoor_temperature_c=outdoor), limit_m_k=200)
+    assert outcome(found) == expected
+
+
+def test_a_rule_set_without_densities_says_what_a_cold_day_may_cost() -> None:
+    air = {"indoor_temperature_c": 21.0, "outdoor_temperature_c": 0.0}
+    found = made("temperature_difference", multi_point(**air), multi_point(), limit_k=16.7)
+    assert found.level.tolist() == [SUSPECT, PASS]
+    # 294.15 / 273.15: the density correction of check_values.json, dens-corr-press
+    assert found.effect_percent.tolist() == pytest.approx([7.68808, 0.0], abs=1e-5)
+    assert outcome(made("temperature_difference", multi_point(outdoor_temperature_c=None), limit_k=16.7)) == (
+        NOT_EVALUATED,
+        "temperature_not_recorded",
+    )
+
+
+def with_fan(signals: list[float], calibration: dict[str, Any], **more: Any) -> dict[str, Any]:
+    points = [point(-60.0 + 5.0 * k, 1000.0, fan_pressure_pa=p, calibration_index=0) for k, p in enumerate(signals)]
+    points[-1] = {**points[-1], **more}
+    return with_run(multi_point(calibrations=[calibration], baseline_pa=0.0), points=points)
+
+
+LAW = {"fan_coefficient_m3_h": 492.0, "fan_exponent": 0.5, "reference_air_density_kg_m3": 1.2041}
+ROWS = {
+    "reference_air_density_kg_m3": 1.2041,
+    "table": [
+        {"calibration_pressure_pa": 12.0, "calibration_flow_m3_h": 1700.0},
+        {"calibration_pressure_pa": 220.0, "calibration_flow_m3_h": 7300.0},
+    ],
+}
+
+
+def test_readings_outside_the_range_of_the_fans_calibration_are_suspect_with_an_effect_unknown() -> None:
+    both_ends = {**LAW, "minimum_fan_pressure_pa": 10.0, "maximum_fan_pressure_pa": 200.0}
+    sessions = [
+        with_fan([60.0, 10.0, -200.0], both_ends),
+        with_fan([60.0, 9.9, 201.0, 8.0], both_ends),
+        with_fan([60.0, 9.9], both_ends, dropped=True),
+        with_fan([60.0, 9.9], {**LAW, "minimum_fan_pressure_pa": 10.0}),
+        with_fan([60.0, 11.0, 221.0], ROWS),
+        with_fan([60.0, 30.0], LAW),
+        multi_point(),
+    ]
+    found = made("within_fan_calibration", *sessions)
+    unknown = (NOT_EVALUATED, "calibration_range_unknown")
+    assert [outcome(found, k) for k in range(7)] == [
+        *((PASS, ""), (SUSPECT, ""), (PASS, ""), (SUSPECT, ""), (SUSPECT, "")),
+        *(unknown, unknown),
+    ]
+    assert found.value.tolist()[:5] == [0.0, 3.0, 0.0, 1.0, 2.0]
+    assert [found.details[end][1] for end in ("below", "above")] == [2.0, 1.0]
+    assert np.isnan(found.effect_percent).all()
+
+
+def test_a_rule_set_that_takes_the_flow_shown_has_no_range_to_look_at() -> None:
+    session = with_fan([9.0, 8.0], {**LAW, "minimum_fan_pressure_pa": 10.0})
+    found = made("within_fan_calibration", session, rules=ruleset.named("as_displayed"))
+    assert outcome(found) == (NOT_EVALUATED, "calibration_range_unknown")
 
 
 # --- against the source ----------------------------------------------------------------------------------------------
@@ -352,6 +445,13 @@ def test_checks_at_fault_are_refused(one: SimpleNamespace, code: str) -> None:
     with pytest.raises(RuleSetError) as caught:
         checks.evaluate(given, chain.run(given, ISO.steps), [one])
     assert [(problem.code, problem.place.column) for problem in caught.value.problems] == [(code, "check 1")]
+
+
+def test_a_check_asked_for_twice_is_refused() -> None:
+    twice = [rule("point_count", "read"), rule("point_count", "read", minimum=7)]
+    assert [(fault.code, fault.place.column) for fault in checks.check_faults(twice, "x")] == [
+        ("rule-check", "check 2")
+    ]
 
 
 def test_checks_of_nothing_and_of_a_session_alone_are_those_among_others() -> None:

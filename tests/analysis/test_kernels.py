@@ -188,6 +188,37 @@ def test_the_baseline_is_the_mean_of_what_there_is(before: float, after: float, 
     assert found.tolist() == pytest.approx([expected], nan_ok=True)
 
 
+def test_an_interpolated_baseline_runs_straight_and_has_the_mean_of_both() -> None:
+    offsets = np.array([0, 3, 3, 4, 6])
+    before, after = np.array([-1.0, 9.0, 2.0, np.nan]), np.array([-5.0, 9.0, 4.0, 1.5])
+    found = baseline.interpolated_baseline_pa(before, after, offsets)
+    assert found.tolist() == [-2.0, -3.0, -4.0, 3.0, 1.5, 1.5]
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "expected"), [(-1.0, -3.0, -1.0), (np.nan, -3.0, -3.0), (2.0, np.nan, 2.0)]
+)
+def test_the_first_baseline_counts_where_there_is_one(before: float, after: float, expected: float) -> None:
+    assert baseline.first_baseline_pa(np.array([before]), np.array([after])).tolist() == [expected]
+
+
+def test_the_pressure_of_a_site_is_the_barometers_or_that_of_its_elevation() -> None:
+    found = air.site_pressure_pa(np.array([99_000.0, np.nan, np.nan]), np.array([1500.0, 1500.0, np.nan]))
+    # ASHRAE Handbook-Fundamentals, chapter 1, table 1 (read): 84.556 kPa at 1500 m
+    np.testing.assert_allclose(found, [99_000.0, 84_556.0, np.nan], atol=1.2)
+
+
+def test_the_range_of_a_calibration_is_the_narrower_of_what_is_stated_and_its_table() -> None:
+    low, high = fan.calibration_range_pa(
+        np.array([10.0, 15.0, np.nan]),
+        np.array([np.nan, 100.0, np.nan]),
+        np.array([0, 0, 2, 2]),
+        np.array([12.0, 220.0]),
+    )
+    np.testing.assert_array_equal(low, [10.0, 15.0, np.nan])
+    np.testing.assert_array_equal(high, [np.nan, 100.0, np.nan])
+
+
 def test_pressures_without_a_baseline_stay_as_recorded() -> None:
     found = baseline.induced_pressure_pa(np.array([-50.0, -50.0]), np.array([-1.5, math.nan]))
     assert found.tolist() == [-48.5, -50.0]

@@ -230,6 +230,28 @@ def test_one_usable_point_is_too_few_for_a_fit() -> None:
     assert "too_few_points" in notes(recompute(ISO, session))
 
 
+def test_a_one_point_record_with_several_points_says_so_and_not_that_there_are_too_few() -> None:
+    session = one_point()
+    session["runs"][0]["points"] = [point(-50.0, 2500.0), point(-40.0, 2160.0)]
+    by_rule, shown = recompute(ONE, session), recompute(DISPLAYED, session)
+    assert np.isnan(by_rule.session["flow_50_m3_h"][0])
+    assert "too_many_points" in notes(by_rule)
+    assert "too_few_points" not in notes(by_rule)
+    assert shown.session["flow_50_m3_h"][0] == pytest.approx(2500.0, rel=1e-9)
+    assert "too_many_points" not in notes(shown)
+
+
+def test_humidity_of_one_side_alone_counts_and_is_noted() -> None:
+    damp = recompute(ISO, multi_point(indoor_relative_humidity=0.5, **COLD))
+    dry = recompute(ISO, multi_point(**COLD))
+    # 50 % at 21 degrees: 0.37802 * 0.5 * 2487.67 / 101325 = 0.4641 % lighter in the fan: sqrt of that in the flow
+    lighter = 1 - 0.37802 * 0.5 * 2487.67 / 101_325
+    ratio = damp.session["flow_50_m3_h"][0] / dry.session["flow_50_m3_h"][0]
+    assert ratio == pytest.approx(math.sqrt(lighter), rel=1e-6)
+    assert "humidity_partly_recorded" in notes(damp)
+    assert not {"humidity_partly_recorded", "humidity_not_used"} & notes(dry)
+
+
 def test_a_run_without_a_result_is_left_out_of_the_mean() -> None:
     session = multi_point()
     session["runs"].append({"direction": "pressurisation", "points": [point(-20.0, 500.0)]})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from build import batch, line, multi_point
 from interchange.analysis import chain, checks, steps
 from interchange.errors import RuleSetError
 from interchange.model import ruleset
+from interchange.operations import rules
 from interchange.operations.assess import assess
 from interchange.quantities import CHOICES, FAIL, SUSPECT
 
@@ -118,6 +120,102 @@ def test_a_file_at_fault_is_refused_with_its_place(tmp_path: Path, text: str, co
     found = [(problem.code, problem.place.file, problem.place.column) for problem in caught.value.problems]
     assert (code, "mine@2020.toml", column) in found
     assert caught.value.exit_code == 3
+
+
+OWN = """
+id = "mine"
+edition = "2020"
+title = "Mine"
+follows = "iso9972@2015"
+applies_to = ["multi_point"]
+status = "practice"
+"""
+
+
+def limit(zones: Sequence[str] = (), kinds: Sequence[str] = (), at_most: float = 5.0) -> str:
+    return (
+        f'[[thresholds]]\nof = "air_changes"\nat_most = {at_most}\nunit = "1/h"\nprovenance = "read"\n'
+        f'source = "mine"\nclimate_zones = {list(zones)}\nbuilding_types = {list(kinds)}\n'
+    )
+
+
+def own_check(text: str) -> str:
+    return f'[[checks]]\nprovenance = "read"\nsource = "mine"\n{text}\n'
+
+
+def own_step(text: str) -> str:
+    return f'[[steps]]\nprovenance = "physics"\nsource = "mine"\n{text}\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("[[steps]\n", ["mine@2020.toml: found Expected ']]' at the end of an array declaration"]),
+        (own_step('name = "magic"') + own_step('name = "power_law"'), ["column 'step 1': found 'magic'; expected one"]),
+        (own_step('name = "baseline"'), ["mine@2020.toml: found no fit; expected a step of power_law"]),
+        (
+            own_step('name = "power_law"') + own_step('name = "baseline"'),
+            ["column 'step 2': found 'baseline' too late; expected steps in the order air_pressure"],
+        ),
+        (
+            own_check('name = "point_count"\narguments = { minimum = "five", least = 3 }') + own_check('name = "luck"'),
+            [
+                "column 'check 1': found unknown keyword 'least'; expected keywords minimum. Correct the keyword.",
+                "column 'check 1': found minimum = 'five'; expected a whole number. Correct the value.",
+                "column 'check 2': found 'luck'; expected one of direction_matches_pressure",
+            ],
+        ),
+        (
+            limit(at_most=-1.0) + own_check('name = "luck"'),
+            ["column 'thresholds.0.at_most': found -1.0; expected input should be greater than 0", "found 'luck'"],
+        ),
+        ("colour = 1\n", ["column 'colour': found an unknown field; expected a field of this form. Remove the field"]),
+        (
+            limit(["6", "7"]) + limit([" 7 "]),
+            [
+                "column 'thresholds': found",
+                "expected threshold 2 before threshold 1, which is for all tests that it is for",
+            ],
+        ),
+        (limit(["6"]) + limit(["6"], ["apartment"]), ["expected threshold 2 before threshold 1"]),
+        (limit([], ["apartment"]) + limit(["6"], ["apartment"]), ["expected threshold 2 before threshold 1"]),
+        (limit(["6", "6A"]) + limit(["6a", "7"]) + limit(), []),
+    ],
+)
+def test_every_fault_of_a_programmes_own_file_is_told_with_place_and_cure(
+    tmp_path: Path, text: str, said: list[str]
+) -> None:
+    found = "\n".join(map(str, rules.faults(written(tmp_path, OWN + text))))
+    assert [words for words in said if words not in found] == []
+    assert bool(found) == bool(said)
+
+
+def test_a_file_that_can_be_followed_may_still_hold_what_was_not_meant(tmp_path: Path) -> None:
+    text = OWN + limit(["6", "7"]) + limit(kinds=["apartment"])
+    found = [str(remark) for remark in rules.remarks(written(tmp_path, text))]
+    assert found == [
+        "mine@2020.toml, column 'thresholds': found thresholds 1 and 2, both for some tests; expected one threshold for "
+        "a test, or the stricter case first. For a test of both, threshold 1 counts. Change their order if that is not "
+        "meant.",
+        "mine@2020.toml, column 'thresholds': found no threshold for all other tests; expected a last threshold "
+        "without climate_zones and building_types. Tests that none is for are not asked. Add one for all if that is not meant.",
+    ]
+    assert {remark.blocks for remark in rules.remarks(written(tmp_path, text))} == {"note"}
+    for fine in (
+        "",
+        limit(["6"], ["apartment"]) + limit(["6"]) + limit(),
+        limit(["6"]) + limit(["7"], at_most=9.0) + limit(),
+    ):
+        assert rules.remarks(written(tmp_path, OWN + fine)) == []
+
+
+def test_the_preview_of_large_buildings_can_be_followed_by_a_file_with_thresholds_at_75_pa(tmp_path: Path) -> None:
+    text = OWN.replace("iso9972@2015", "astm-e3158@2018") + limit().replace(
+        "[[thresholds]]", "[[thresholds]]\nat_pa = 75.0"
+    )
+    path = written(tmp_path, text)
+    assert rules.faults(path) == []
+    assert ruleset.load(path).thresholds[0].at_pa == 75.0
 
 
 def test_a_file_in_another_encoding_or_absent_is_refused(tmp_path: Path) -> None:

@@ -171,6 +171,21 @@ def test_imperial_archives_show_imperial_tables_and_si_data(tmp_path: Path) -> N
     assert "1,589" in table
 
 
+def _validate_a_rule_set(path: Path) -> None:
+    guide = (shipped("schema") / "rules" / "README.md").read_text()
+    blocks = [block.split("```")[0] for block in guide.split("```toml\n")[1:]]
+    path.write_text(blocks[0])
+    fine = _run("schema", "validate", path)
+    assert fine.exit_code == EXIT_DONE
+    assert fine.stderr.splitlines()[0] == f"{path}: valid"
+    path.write_text(blocks[0] + blocks[1])
+    faulty = _run("schema", "validate", path)
+    assert faulty.exit_code == EXIT_ANSWER_IS_NO
+    shown = guide.split("```text\n")[1].split("```")[0]
+    assert faulty.stderr.splitlines()[0] == f"{path}: 3 faults"
+    assert " ".join(shown.split()) == " ".join(" ".join(faulty.stderr.splitlines()[1:]).split())
+
+
 def test_export_hands_on_what_schema_validate_accepts(archive: Path, tmp_path: Path) -> None:
     done = _run("export", "--as", "session", "--into", tmp_path / "out", "--archive", archive)
     documents = sorted((tmp_path / "out").glob("*.session.json"))
@@ -184,6 +199,7 @@ def test_export_hands_on_what_schema_validate_accepts(archive: Path, tmp_path: P
     assert _run("schema", "validate", *documents).exit_code == EXIT_DONE
     broken = json.loads(documents[0].read_text()) | {"colour": "red"}
     (tmp_path / "broken.json").write_text(json.dumps(broken))
+    _validate_a_rule_set(tmp_path / "vale@2026.toml")
     refused = _run("schema", "validate", tmp_path / "broken.json")
     assert refused.exit_code == EXIT_ANSWER_IS_NO
     assert "column 'colour': found an unknown field" in refused.stderr
@@ -238,6 +254,11 @@ def test_thresholds_of_a_programme_are_answered_in_the_table_the_views_and_on_th
     asked = json.loads(_run("query", sql, "--archive", archive, "--format", "json").stdout)
     assert len(asked) == sum(row["conforms"] == "no" for row in rows)
     assert all(row["threshold_limit"] == 6.5 < row["threshold_value"] for row in asked)
+    assert "climate zone" not in done.stderr
+    by_zone = tmp_path / "ours@2027.toml"
+    by_zone.write_text(own.read_text().replace("2026", "2027") + 'climate_zones = ["6Z"]\n')
+    done = _run("recompute", "--archive", archive, "--rules", by_zone, "--format", "json")
+    assert "climate zone '6Z' of ours@2027: no test is recorded in it (recorded: none)" in done.stderr
     _run("new", tmp_path / "a", "--yes", "--rules", own)
     _run("import", DELIVERIES / "harrow" / "FV-2039-before.csv", "--archive", tmp_path / "a")
     met = next(row["conforms"] for row in rows if row["job_id"] == "FV-2039")

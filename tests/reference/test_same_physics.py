@@ -107,6 +107,10 @@ def bag(*, sessions: int = SESSIONS, baselines_known: bool = False) -> tuple[Ses
     rng = np.random.default_rng(sessions)
     empty: Session = {"kind": "multi_point", "runs": []}
     mixed = [a_session(rng, baselines_known=baselines_known) for _ in range(sessions - 3)]
+    for session in mixed:
+        for name in ("indoor_relative_humidity", "outdoor_relative_humidity"):
+            if rng.random() < 0.5:
+                session[name] = rng.uniform(0.2, 1.0)
     return (empty, *mixed[: sessions // 2], empty, *mixed[sessions // 2 :], empty)
 
 
@@ -308,6 +312,8 @@ def test_blowing_out_of_a_house_equals_blowing_into_its_mirror_image(name: str):
             **session,
             "indoor_temperature_c": session.get("outdoor_temperature_c"),
             "outdoor_temperature_c": session.get("indoor_temperature_c"),
+            "indoor_relative_humidity": session.get("outdoor_relative_humidity"),
+            "outdoor_relative_humidity": session.get("indoor_relative_humidity"),
         }
         for session in changed(sessions, mirror)
     ]
