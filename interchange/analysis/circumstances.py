@@ -65,9 +65,9 @@ def temperature_times_height(batch: Batch, leakage: Leakage, *, limit_m_k: float
     height = floats(batch.session["height_m"])
     difference = np.abs(_difference_k(batch))
     value = difference * height
-    cause = np.where(np.isnan(difference), "temperature_not_recorded", "height_unknown")
-    found = judged(value, value > limit_m_k, when_bad=SUSPECT, limit=limit_m_k, cause=cause)
-    return replace(found, details={"difference_k": difference, "height_m": height})
+    found = judged(value, value > limit_m_k, when_bad=SUSPECT, limit=limit_m_k, cause="height_unknown")
+    found = replace(found, details={"difference_k": difference, "height_m": height})
+    return found.unless(np.isnan(difference), "temperature_not_recorded")
 
 
 def temperature_difference(batch: Batch, leakage: Leakage, *, limit_k: float) -> Check:

@@ -92,7 +92,7 @@ def recompute_archive(
 
 
 def _zones_of_no_test(rules: RuleSet, recorded: set[str]) -> list[str]:
-    """Climate zones of thresholds that no test is recorded in: perhaps spelt in another way than the records have it."""
+    """Climate zones of thresholds that no test is recorded in: perhaps the records spell them in another way."""
     known = {zone.casefold() for zone in recorded}
     asked = dict.fromkeys(zone.strip() for threshold in rules.thresholds for zone in threshold.climate_zones)
     there = ", ".join(sorted(recorded)) or "none"
