@@ -195,8 +195,8 @@ def test_a_file_that_can_be_followed_may_still_hold_what_was_not_meant(tmp_path:
     found = [str(remark) for remark in rules.remarks(written(tmp_path, text))]
     assert found == [
         "mine@2020.toml, column 'thresholds': found thresholds 1 and 2, both for some tests; expected one threshold "
-        "for a test, or the stricter case first. For a test of both, threshold 1 counts. Change their order if that is not "
-        "meant.",
+        "for a test, or the stricter case first. For a test of both, threshold 1 counts. Change their order if that is "
+        "not meant.",
         "mine@2020.toml, column 'thresholds': found no threshold for all other tests; expected a last threshold "
         "without climate_zones and building_types. Tests that none is for are not asked. Add one for all if that is "
         "not meant.",
