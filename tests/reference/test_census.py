@@ -13,11 +13,13 @@ STANDING = ("read", "from memory", "computed with library ")
 
 # Nothing in the toolkit works these out: reason -> ids.
 NOT_BUILT: dict[str, tuple[str, ...]] = {
-    "steady-wind model of a test's error, part of the wind-robust result: not built": ("steadywind-*",),
-    "effective number of independent samples of a correlated series, part of the wind-robust result: not built": (
+    "two-leak model of the error of a test in steady wind: not built; the best estimate in wind works from spreads": (
+        "steadywind-*",
+    ),
+    "samples of a first-order series: not used; noise of means is that of a continuous signal (`noise.mean_share`)": (
         "ar1-*",
     ),
-    "fits with errors in both variables: not built": (
+    "fits with errors in both variables: no rule set asks for one; the published weights were not read": (
         "synthetic-loc-n",
         "synthetic-wloc-n",
         "synthetic-tls-n",
