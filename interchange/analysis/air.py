@@ -17,6 +17,7 @@ LAPSE_PER_M = 2.25577e-5  # [1/m], ASHRAE Handbook-Fundamentals chapter 1, equat
 LAPSE_EXPONENT = 5.2559  # [1], the same
 SUTHERLAND_COEFFICIENT = 1.458e-6  # [Pa s/K^0.5], Roulet (2008) equation 4.17 (read)
 SUTHERLAND_TEMPERATURE_K = 110.4  # [K], the same
+VAPOUR_CONSTANT, VAPOUR_INVERSE_K, VAPOUR_LOGARITHM = 59.484085, 6790.4985, 5.02802  # ATTMA TSL2 (2010), eq. 3 (read)
 
 
 def saturation_vapour_pressure_pa(temperature_c: Number) -> Floats:
@@ -30,7 +31,7 @@ def saturation_vapour_pressure_pa(temperature_c: Number) -> Floats:
 
     """
     kelvin = np.asarray(temperature_c, dtype=np.float64) + KELVIN
-    return np.asarray(np.exp(59.484085 - 6790.4985 / kelvin - 5.02802 * np.log(kelvin)))
+    return np.asarray(np.exp(VAPOUR_CONSTANT - VAPOUR_INVERSE_K / kelvin - VAPOUR_LOGARITHM * np.log(kelvin)))
 
 
 def air_density_kg_m3(temperature_c: Number, pressure_pa: Number, relative_humidity: Number = 0.0) -> Floats:

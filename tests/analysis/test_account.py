@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from functools import cache
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -93,6 +94,9 @@ CASES: dict[str, Any] = {
         runs=[_run(points=list(BOTH[0])), _run("pressurisation", points=[]), _run("pressurisation", points=_signals())]
     ),
     "a run of two points": multi_point(runs=[_run(points=line("depressurisation", (50, 25)))]),
+    "humidity on both sides": {**INVENTED, "indoor_relative_humidity": 0.45, "outdoor_relative_humidity": 0.9},
+    "humidity outdoors, no barometer": {**INVENTED, "barometric_pressure_pa": None, "outdoor_relative_humidity": 0.8},
+    "a high site": {**INVENTED, "barometric_pressure_pa": None, "elevation_m": 1950.0},
     "elevation alone": {**INVENTED, "barometric_pressure_pa": None, "elevation_m": 640.0},
     "neither barometer nor elevation": {**INVENTED, "barometric_pressure_pa": None},
     "no temperatures": {**INVENTED, "indoor_temperature_c": None, "outdoor_temperature_c": None},
@@ -154,12 +158,25 @@ CASES: dict[str, Any] = {
     "a small flow": multi_point(runs=[_run(points=line("depressurisation", (60, 45, 30), coefficient=0.07))]),
 }
 
-RULES = {reference: ruleset.named(reference).steps for reference in ruleset.references()}
+RULES: dict[str, Any] = {reference: ruleset.named(reference).steps for reference in ruleset.references()}
 
 
 @cache
 def _accounts(case: str, rule_set: str) -> list[Account]:
     return account(batch(CASES[case]), RULES[rule_set])
+
+
+RULES["forms that no shipped rule set asks for"] = tuple(
+    SimpleNamespace(name=name, arguments=arguments)
+    for name, arguments in {
+        "baseline": {"form": "interpolated"},
+        "fan_density": {"humidity": True},
+        "elevation_factor": {"per_m": 2e-5, "from_m": 100.0},
+        "envelope_density": {"humidity": True},
+        "power_law": {},
+        "reference_conditions": {"humidity": True, "viscosity": True},
+    }.items()
+)
 
 
 def _terms(told: list[Account], run: int | None = 0) -> dict[str, Term]:

@@ -49,9 +49,38 @@ def barometer(taken: Taken) -> None:
         book.give("p_b", "Pa", pressure, "assumed")
 
 
-def density(taken: Taken, symbol: str, temperature_symbol: str, pressure_symbol: str, density_kg_m3: Floats) -> None:
-    """Write a density of dry air out of the symbols of its temperature and its pressure."""
-    equation = f"{pressure_symbol} / ({air.GAS_CONSTANT_DRY_AIR:g} * ({temperature_symbol} + {air.KELVIN:g}))"
+def vapour(taken: Taken, where: str) -> str:
+    """Write the vapour pressure of the air in the "fan" or in the "leak" of a rule set that reckons with humidity.
+
+    Its symbol; empty where the air counts as dry.
+    """
+    book, work, run = taken.book, taken.after, taken.run
+    recorded, air_c = (work.fan_humidity, work.fan_air_c) if where == "fan" else (work.leak_humidity, work.leak_air_c)
+    if not taken.arguments["humidity"] or np.isnan(recorded[run]):
+        return ""
+    indoors = (int(work.direction[run]) == DEPRESSURISATION) == (where == "fan")
+    book.give(f"phi_{where}", "1", float(recorded[run]), "indoors" if indoors else "outdoors")
+    if f"pv_{where}" not in book.terms:
+        kelvin, constant = f"(T_{where} + {air.KELVIN:g})", f"{air.VAPOUR_CONSTANT!r}"
+        saturated = f"exp({constant} - {air.VAPOUR_INVERSE_K!r} / {kelvin} - {air.VAPOUR_LOGARITHM!r} * ln{kelvin})"
+        pressure = recorded[run] * air.saturation_vapour_pressure_pa(air_c[run])
+        book.reckon(f"pv_{where}", "Pa", f"phi_{where} * {saturated}", pressure, PRESSURE_DIGITS)
+    return f"pv_{where}"
+
+
+def density(
+    taken: Taken,
+    symbol: str,
+    temperature_symbol: str,
+    pressure_symbol: str,
+    density_kg_m3: Floats,
+    vapour_symbol: str = "",
+) -> None:
+    """Write a density of air out of the symbols of its temperature, its pressure, and its vapour unless it is dry."""
+    dry = (
+        f"({pressure_symbol} - {air.VAPOUR_DENSITY_DEFICIT!r} * {vapour_symbol})" if vapour_symbol else pressure_symbol
+    )
+    equation = f"{dry} / ({air.GAS_CONSTANT_DRY_AIR:g} * ({temperature_symbol} + {air.KELVIN:g}))"
     taken.book.reckon(symbol, "kg/m3", equation, density_kg_m3, DENSITY_DIGITS)
 
 
@@ -81,11 +110,28 @@ def subtract_baseline(taken: Taken) -> None:
         book.remark("baseline_partly_removed")
     for symbol in known:
         book.give(symbol, "Pa", recorded[symbol], "recorded")
-    mean = baseline.mean_baseline_pa(*(np.array(value) for value in recorded.values()))
-    book.reckon("p0", "Pa", "(p_before + p_after) / 2" if len(known) == 2 else known[0], mean, PRESSURE_DIGITS)
+    _baseline(taken, known, *(np.array([value]) for value in recorded.values()))
     induced = taken.after.induced_pa[taken.points]
     book.reckon("dp", "Pa", f"{book.pressure} - p0", induced, PRESSURE_DIGITS, level="point", holds=~removed)
     book.pressure = "dp"
+
+
+def _baseline(taken: Taken, known: list[str], before_pa: Floats, after_pa: Floats) -> None:
+    """The baseline that is subtracted, by the form that the rule set asks for."""
+    book, form = taken.book, taken.arguments["form"]
+    if len(known) == 1 or form == "before":
+        value = baseline.first_baseline_pa(before_pa, after_pa)
+        book.reckon("p0", "Pa", known[0], value, PRESSURE_DIGITS)
+    elif form == "mean":
+        value = baseline.mean_baseline_pa(before_pa, after_pa)
+        book.reckon("p0", "Pa", "(p_before + p_after) / 2", value, PRESSURE_DIGITS)
+    else:
+        count = taken.points.stop - taken.points.start
+        book.give("k", "1", np.arange(1.0, count + 1.0), "count", "point")
+        book.give("k_end", "1", count + 1.0, "count")
+        value = baseline.interpolated_baseline_pa(before_pa, after_pa, np.array([0, count]))
+        equation = "p_before + (p_after - p_before) * k / k_end"
+        book.reckon("p0", "Pa", equation, value, PRESSURE_DIGITS, level="point")
 
 
 def apply_fan_calibration(taken: Taken) -> None:
@@ -136,13 +182,13 @@ def correct_fan_density(taken: Taken) -> None:
     stated = work.of_calibration("reference_air_density_kg_m3")[taken.readings]
     assumed = taken.arguments.get("assumed_reference_air_density_kg_m3")
     reference = np.where(concerned, np.where(np.isnan(stated), assumed or np.nan, stated), np.nan)
-    rho = air.air_density_kg_m3(work.fan_air_c[taken.run], work.barometer_pa[taken.run])
+    rho = work.fan_air_kg_m3(work.barometer_pa, taken.arguments["humidity"])[taken.run]
     if not concerned.any() or not temperature(taken, "T_fan", work.fan_air_c) or np.isnan(reference).all():
         return
     barometer(taken)
     if np.isnan(rho):
         return
-    density(taken, "rho_fan", "T_fan", "p_b", rho)
+    density(taken, "rho_fan", "T_fan", "p_b", rho, vapour(taken, "fan"))
     from_rules = np.isnan(stated[concerned])
     book.give_folded("rho_cal", "kg/m3", reference, "assumed" if from_rules.all() else "stated")
     if from_rules.any() and not from_rules.all():
@@ -151,6 +197,23 @@ def correct_fan_density(taken: Taken) -> None:
     factor = fan.fan_density_factor(values, rho)
     book.reckon("f_fan", "1", "sqrt(rho_cal / rho_fan)", factor, FACTOR_DIGITS, level=level)
     _next_flow(taken, "Q_fan", f"{book.flow} * f_fan", np.isfinite(reference))
+
+
+def apply_elevation_factor(taken: Taken) -> None:
+    """The factor of the rule set for the elevation of the site."""
+    book, elevation = taken.book, taken.of_session("elevation_m")
+    concerned = taken.has_basis(*BY_CALIBRATION)
+    if not concerned.all():
+        book.remark("some_flows_not_by_calibration" if concerned.any() else "no_flow_by_calibration")
+    if not concerned.any() or np.isnan(elevation):
+        return
+    book.give("z", "m", elevation, "recorded")
+    if not elevation > taken.arguments["from_m"]:
+        book.remark("site_not_high")
+        return
+    book.give("b", "/m", float(taken.arguments["per_m"]), "rules")
+    book.reckon("f_high", "1", "1 + b * z", 1.0 + taken.arguments["per_m"] * elevation, FACTOR_DIGITS)
+    _next_flow(taken, "Q_high", f"{book.flow} * f_high", concerned)
 
 
 def correct_envelope_density(taken: Taken) -> None:
@@ -163,12 +226,16 @@ def correct_envelope_density(taken: Taken) -> None:
         return
     if not temperature(taken, "T_leak", work.leak_air_c):
         return
-    book.give("p_s", "Pa", air.STANDARD_PRESSURE_PA, "cancels")
-    in_fan, in_leaks = (
-        air.air_density_kg_m3(air_c[taken.run], air.STANDARD_PRESSURE_PA) for air_c in (work.fan_air_c, work.leak_air_c)
-    )
-    density(taken, "rho_f", "T_fan", "p_s", in_fan)
-    density(taken, "rho_l", "T_leak", "p_s", in_leaks)
+    of_fan, of_leak = vapour(taken, "fan"), vapour(taken, "leak")
+    at, humid = (air.STANDARD_PRESSURE_PA, "p_s"), bool(of_fan or of_leak)
+    if humid and np.isfinite(work.barometer_pa[taken.run]):
+        barometer(taken)
+        at = float(work.barometer_pa[taken.run]), "p_b"
+    else:
+        book.give("p_s", "Pa", air.STANDARD_PRESSURE_PA, "assumed" if humid else "cancels")
+    in_fan, in_leaks = (of(at[0], humid)[taken.run] for of in (work.fan_air_kg_m3, work.leak_air_kg_m3))
+    density(taken, "rho_f", "T_fan", at[1], in_fan, of_fan)
+    density(taken, "rho_l", "T_leak", at[1], in_leaks, of_leak)
     book.reckon("f_leak", "1", "rho_f / rho_l", fan.envelope_density_factor(in_fan, in_leaks), FACTOR_DIGITS)
     _next_flow(taken, "Q_leak", f"{book.flow} * f_leak", concerned)
 

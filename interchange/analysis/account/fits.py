@@ -13,6 +13,7 @@ from interchange.analysis.account.corrections import (
     barometer,
     density,
     temperature,
+    vapour,
 )
 from interchange.analysis.account.taken import Taken
 from interchange.analysis.batch import Floats
@@ -125,7 +126,7 @@ def fit_one_point(taken: Taken) -> None:
 def to_reference_conditions(taken: Taken) -> None:
     """From the air in the leaks to air of the reference temperature and pressure."""
     book, work, run = taken.book, taken.after, taken.run
-    rho = air.air_density_kg_m3(work.leak_air_c[run], work.barometer_pa[run])
+    rho = work.leak_air_kg_m3(work.barometer_pa, taken.arguments["humidity"])[run]
     if not book.coefficient:
         book.remark("no_coefficient")
         return
@@ -137,7 +138,7 @@ def to_reference_conditions(taken: Taken) -> None:
     at_c, at_pa = (float(taken.arguments[name]) for name in ("reference_temperature_c", "reference_pressure_pa"))
     book.give("T_ref", "Cel", at_c, "rules")
     book.give("p_ref", "Pa", at_pa, "rules")
-    density(taken, "rho_leak", "T_leak", "p_b", rho)
+    density(taken, "rho_leak", "T_leak", "p_b", rho, vapour(taken, "leak"))
     density(taken, "rho_ref", "T_ref", "p_ref", air.air_density_kg_m3(at_c, at_pa))
     equation = "(rho_leak / rho_ref)^(1 - n)"
     if taken.arguments["viscosity"]:

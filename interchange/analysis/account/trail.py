@@ -25,6 +25,7 @@ ACCOUNTS: dict[str, Callable[[Taken], None]] = {
     "baseline": corrections.subtract_baseline,
     "fan_calibration": corrections.apply_fan_calibration,
     "fan_density": corrections.correct_fan_density,
+    "elevation_factor": corrections.apply_elevation_factor,
     "envelope_density": corrections.correct_envelope_density,
     "points": corrections.gather,
     "power_law": fits.fit_power_law,
