@@ -26,7 +26,10 @@ _ABOVE_NOUGHT = (
     *("pressure_pa", "reference_pressure_pa", "primary_pa", "secondary_pa"),
     *("air_density_kg_m3", "assumed_reference_air_density_kg_m3"),
 )
-_RISING = (("low", "high"), ("low_c", "high_c"), ("low_per_h", "high_per_h"), ("secondary_pa", "primary_pa"))
+_RISING = (
+    *(("low", "high"), ("low_c", "high_c"), ("low_per_h", "high_per_h"), ("low_ratio", "high_ratio")),
+    ("secondary_pa", "primary_pa"),
+)
 _TEMPERATURE = "_c"
 
 

@@ -55,7 +55,9 @@ _REPORTED: Mapping[str, Usual] = {
 }
 
 
-def reported_natural_rate(batch: Batch, leakage: Leakage, *, low: float = 10.0, high: float = 30.0) -> Check:
+def reported_natural_rate(
+    batch: Batch, leakage: Leakage, *, low_ratio: float = 10.0, high_ratio: float = 30.0
+) -> Check:
     """Whether natural air changes and those at 50 Pa are each what they say; value: rate at 50 Pa over natural rate.
 
     By the rule of thumb it is about 20 (Sherman 1987, read of), 10 to 30 by place and house. Equal values are one
@@ -69,13 +71,13 @@ def reported_natural_rate(batch: Batch, leakage: Leakage, *, low: float = 10.0, 
     rounding = np.exp(log_rounding(natural, most=0.5) + log_rounding(at_50))
     check = judged(
         ratio,
-        (ratio < low / rounding) | (ratio > high * rounding),
+        (ratio < low_ratio / rounding) | (ratio > high_ratio * rounding),
         when_bad=SUSPECT,
-        limit=np.where(ratio < low, low, high),
+        limit=np.where(ratio < low_ratio, low_ratio, high_ratio),
         cause=np.where(np.isnan(natural), "not_reported", "nothing_reported"),
     )
     same = np.abs(np.log(ratio)) < 0.05
-    exchanged = (ratio >= 1.0 / high) & (ratio <= 1.0 / low)
+    exchanged = (ratio >= 1.0 / high_ratio) & (ratio <= 1.0 / low_ratio)
     details = {"at_50_per_h": at_50, "natural_per_h": natural, "same": floats(same), "exchanged": floats(exchanged)}
     return replace(check, details=details)
 
