@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from interchange.analysis.batch import Floats
-from interchange.analysis.uncertainty import COVERAGE_FACTOR, PRESSURES_PA, Budget
+from interchange.analysis.uncertainty import COVERAGE_FACTOR, OF_AIR, PRESSURES_PA, Budget
 from interchange.analysis.work import floats
 
 # [%] by pressure [Pa]: a difference that matters to a programme. Common practice, no source.
 WORTH_SAYING_PERCENT = {50.0: 5.0, 10.0: 10.0}
-_OF_INSTRUMENTS = ("gauge_gain", "gauge_offset", "fan_flow")
+_SHARED = ("gauge_gain", "gauge_offset", "fan_flow", *OF_AIR)
 
 
 def differences(
@@ -31,7 +31,7 @@ def differences(
     for place, pressure in enumerate(PRESSURES_PA):
         own = floats(result[f"flow_{pressure:.0f}_m3_h"])
         best, low, high = (floats(estimate[f"robust_flow_{pressure:.0f}{end}_m3_h"]) for end in ("", "_low", "_high"))
-        instruments = np.sqrt(sum(budget.parts[name][:, place] ** 2 for name in _OF_INSTRUMENTS))
+        instruments = np.sqrt(sum(budget.parts[name][:, place] ** 2 for name in _SHARED))
         apart = np.log(best / own)
         half = np.maximum(
             _without(COVERAGE_FACTOR * budget.total[:, place], COVERAGE_FACTOR * instruments),

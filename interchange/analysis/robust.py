@@ -104,6 +104,7 @@ def estimate(
     viscosity: bool = False,
     humidity: bool = False,
     traced: Traced | None = None,
+    unrecorded_sd: Number = 0.0,
 ) -> Estimate:
     """Estimate leakage of each session from flows [m3/h] as corrected so far and pressures [Pa] as recorded.
 
@@ -112,7 +113,7 @@ def estimate(
     greatest flow to the least, baseline after. A baseline the source subtracted is added back, or stands as one of
     0 Pa of usual length if it is not stated. With a reference temperature [degrees Celsius], results are those of dry
     air of reference, as in `steps.to_reference_conditions`. Intervals hold 95 % and include what `instruments` says
-    (defaults if None).
+    (defaults if None), and `unrecorded_sd` [1] of the log flow, for each session, for what its record does not tell.
 
     Assumes one exponent for both directions, and that flow readings are right but for instruments and a fraction of a
     per cent. A single point takes its exponent from the prior. What wind does to the pressures at the facades is
@@ -140,6 +141,7 @@ def estimate(
     count = direction_count.size
     exponent, exponent_sd = (np.broadcast_to(np.asarray(v, float), count) for v in (prior.exponent, prior.exponent_sd))
     gear = uncertainty.default_instruments(count) if instruments is None else instruments
+    beyond = np.broadcast_to(np.asarray(unrecorded_sd, np.float64), count)
     found = {name: np.full(count, np.nan) for name in _NAMES}
     settled = np.ones(count, dtype=np.bool_)
     size = ragged.counts(flat.offsets)
@@ -165,7 +167,8 @@ def estimate(
             felt = Noise(held, begun, level.deviation_pa[here], *(part[..., here] for part in forms))
             facade_pa = (corrected_pa[here], allowed_pa[here])
             posterior = _posterior(seen, felt, priors, scale, prior, defaults, facade_pa)
-            for name, values in _told(posterior, priors, gear.of(here), level.deviation_pa[here]).items():
+            of_group = _told(posterior, priors, gear.of(here), level.deviation_pa[here], beyond[here])
+            for name, values in of_group.items():
                 found[name][here] = values
             settled[here] = posterior.settled >= robust_fit.SETTLED_WEIGHT
     known = settled & np.all([np.isfinite(found[name]) for name in _NAMES if name.startswith("robust_flow")], axis=0)
@@ -317,7 +320,9 @@ _NAMES = (
 )
 
 
-def _told(posterior: Posterior, priors: Priors, gear: Instruments, level_pa: Floats) -> dict[str, Floats]:
+def _told(
+    posterior: Posterior, priors: Priors, gear: Instruments, level_pa: Floats, unrecorded_sd: Floats
+) -> dict[str, Floats]:
     """Results of a group by name."""
     weight = posterior.weight
     level, exponent = summed(weight * posterior.level), summed(weight * posterior.exponent)
@@ -342,7 +347,7 @@ def _told(posterior: Posterior, priors: Priors, gear: Instruments, level_pa: Flo
         mean = posterior.level + away * posterior.exponent
         variance = posterior.level_variance + away * (2.0 * posterior.covariance + away * posterior.exponent_variance)
         systematic = gear.log_flow_sd(exponent, pressure)
-        deviation = np.sqrt(np.maximum(variance, 0.0) + systematic**2)
+        deviation = np.sqrt(np.maximum(variance, 0.0) + systematic**2 + unrecorded_sd**2)
         found[f"{flow}_m3_h"] = from_log(level + away * exponent)
         found[f"{flow}_low_m3_h"] = from_log(robust_fit.mixture_quantile(0.025, weight, mean, deviation))
         found[f"{flow}_high_m3_h"] = from_log(robust_fit.mixture_quantile(0.975, weight, mean, deviation))

@@ -15,11 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from interchange.analysis import baseline, noise, powerlaw, ragged
+from interchange.analysis import air, baseline, noise, powerlaw, ragged
 from interchange.analysis.air import Number
 from interchange.analysis.batch import Floats, Ints
 from interchange.analysis.noise import NOISE, NoiseDefaults
-from interchange.analysis.work import Work, floats
+from interchange.analysis.work import PRESSURISATION, Work, floats
 
 PRESSURES_PA = (50.0, 10.0, 4.0)  # [Pa] the budget is made for; the order of its columns
 COVERAGE_FACTOR = 1.959964  # [1] 97.5 % quantile of the standard normal
@@ -28,11 +28,16 @@ LIMITS_TO_SD = 3.0**-0.5  # [1] of values anywhere within limits (JCGM 100:2008,
 GAUGE_ACCURACY_PA, GAUGE_ACCURACY_RATIO, FAN_ACCURACY_RATIO = 0.15, 0.01, 0.04
 TRUSTED_FREEDOM = 4.0  # [1] degrees of freedom granted to noise from spreads against the scatter of points
 LEAST_FREEDOM = 3.0  # [1] degrees of freedom of noise that is hardly known
+# Where a temperature is not recorded, air counts as that of reference; it is within these limits of it [K]. Common
+# practice, no source: work in all seasons, houses that are lived in.
+OUTDOOR_LIMIT_K, INDOOR_LIMIT_K = 25.0, 5.0
+REFERENCE_AIR_C = 20.0  # [degrees Celsius] of air whose temperature is not recorded
 EXPONENT_SD = 0.06  # [1] of exponents among houses, as the prior of `robust`
 
 # Parts of the budget, each a standard deviation of the log flow. Those of the first line differ between runs.
 RANDOM = ("zero_noise", "zero_shift", "point_noise", "fitted_exponent")
-SYSTEMATIC = ("gauge_gain", "gauge_offset", "fan_flow", "assumed_exponent")
+SYSTEMATIC = ("gauge_gain", "gauge_offset", "fan_flow", "assumed_exponent", "outdoor_temperature", "indoor_temperature")
+OF_AIR = ("outdoor_temperature", "indoor_temperature")
 PARTS = (*RANDOM, *SYSTEMATIC)
 
 
@@ -94,7 +99,9 @@ class Budget:
     `parts` by the names of `PARTS`; they add up in squares to `total`. zero_noise: baselines and what they fail to
     average out. zero_shift: what the zero moved between before and after, beyond that noise. point_noise: of points
     where the line is known best; fitted_exponent: what it adds away from there. gauge_gain, gauge_offset, fan_flow:
-    accuracy of instruments. assumed_exponent: away from a single point. `noise_told`: whether spreads told the noise.
+    accuracy of instruments. assumed_exponent: away from a single point. outdoor_temperature, indoor_temperature: of air
+    whose density was not corrected for, since nobody wrote its temperature down. `noise_told`: whether spreads told the
+    noise.
     """
 
     parts: Mapping[str, Floats]
@@ -162,7 +169,7 @@ def budget(
         for values in of_runs[name].T:
             shared = weight * np.where(valid, values, 0.0)
             total = ragged.sums(shared if name in SYSTEMATIC else shared**2, work.batch.run_offsets)
-            columns.append(total if name in SYSTEMATIC else np.sqrt(total))
+            columns.append(np.abs(total) if name in SYSTEMATIC else np.sqrt(total))
         there = ragged.any_true(valid, work.batch.run_offsets)
         parts[name] = np.where(there[:, None], np.stack(columns, axis=1), np.nan)
     squares = np.zeros((sessions, len(PRESSURES_PA)))
@@ -214,6 +221,7 @@ def _of_runs(work: Work, kit: Instruments, exponent_sd: Floats, defaults: NoiseD
     gauge_pa, gauge_ratio, fan_ratio, assumed_sd = (
         np.repeat(part, per_session) for part in (kit.gauge_pa, kit.gauge_ratio, kit.fan_ratio, exponent_sd)
     )
+    air_parts = _unrecorded_air(work)
     columns: dict[str, list[Floats]] = {name: [] for name in PARTS}
     for pressure in PRESSURES_PA:
         away = np.log(pressure) - mean_x
@@ -227,9 +235,33 @@ def _of_runs(work: Work, kit: Instruments, exponent_sd: Floats, defaults: NoiseD
             ("gauge_offset", LIMITS_TO_SD * gauge_pa * common),
             ("fan_flow", LIMITS_TO_SD * fan_ratio),
             ("assumed_exponent", np.where(single, assumed_sd * np.abs(away), 0.0)),
+            *air_parts.items(),
         ):
             columns[name].append(values)
     return {name: np.stack(values, axis=1) for name, values in columns.items()}
+
+
+def _unrecorded_air(work: Work) -> dict[str, Floats]:
+    """What temperatures that are not recorded leave of the log flow of each run, signed; 0 where none was needed.
+
+    Corrected for all densities, ln Q holds +1/2 ln(density in the fan) and -n ln(density in the leaks): minus 1 for
+    each flow brought to the leaks, plus 1 - n to reference conditions. Air is outdoors in the leaks when the fan takes
+    air out, and in the fan when it blows in; so both directions together nearly cancel. ln density goes with -ln T.
+    """
+    if "envelope_density" not in work.stages and work.log_reference_factor is None:
+        return {name: np.zeros(work.exponent.size) for name in OF_AIR}
+    in_leaks = -work.exponent
+    inward = work.direction == PRESSURISATION
+    per_session = ragged.counts(work.batch.run_offsets)
+    found = {}
+    for name, limit_k, leaking in (
+        ("outdoor_temperature", OUTDOOR_LIMIT_K, ~inward),
+        ("indoor_temperature", INDOOR_LIMIT_K, inward),
+    ):
+        unknown = np.repeat(np.isnan(floats(work.batch.session[f"{name}_c"])), per_session)
+        density_sd = LIMITS_TO_SD * limit_k / (REFERENCE_AIR_C + air.KELVIN)
+        found[name] = np.where(unknown, density_sd * np.where(leaking, in_leaks, 0.5), 0.0)
+    return found
 
 
 def _pressure_noise(work: Work, defaults: NoiseDefaults) -> tuple[Floats, Floats, Floats, Floats]:

@@ -11,7 +11,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from interchange.analysis import beside, chain, robust
+from interchange.analysis import beside, chain, robust, uncertainty
 from interchange.analysis.uncertainty import Budget
 from interchange.analysis.work import Work
 from interchange.archive import batches, derived, query, registers
@@ -40,7 +40,10 @@ def best_estimate(
 ) -> dict[str, NDArray[np.generic]]:
     """The best estimate in wind of each session, from readings as the rule set corrects them, beside its result."""
     reference: Mapping[str, Any] = next((step.arguments for step in rules.steps if step.name == _REFERENCE), {})
-    found = robust.estimate(work, instruments=budget.instruments, **reference).session
+    unrecorded = np.hypot(*(budget.parts[name][:, 0] for name in uncertainty.OF_AIR))
+    found = robust.estimate(
+        work, instruments=budget.instruments, unrecorded_sd=np.nan_to_num(unrecorded), **reference
+    ).session
     return {**found, **beside.differences(result, budget, found)}
 
 

@@ -15,6 +15,8 @@ _PARTS = (
     ("gauge_offset", "the pressure gauge's error that does not grow with it"),
     ("fan_flow", "the accuracy of the fan's flow"),
     ("assumed_exponent", "an exponent that was assumed"),
+    ("outdoor_temperature", "an outdoor temperature that is not recorded"),
+    ("indoor_temperature", "an indoor temperature that is not recorded"),
 )
 
 TABLE: tuple[Quantity, ...] = (

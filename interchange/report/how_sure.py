@@ -14,6 +14,8 @@ _PARTS = {
     "gauge_offset": "gauge zero",
     "fan_flow": "fan flow",
     "assumed_exponent": "assumed exponent",
+    "outdoor_temperature": "outdoor temperature not recorded",
+    "indoor_temperature": "indoor temperature not recorded",
 }
 _LEAST_PERCENT = 0.05  # below it a part is not worth a word
 _LEAST_SHARE = 0.005  # of the exponent, below which what is usual for houses has no say

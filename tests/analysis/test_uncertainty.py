@@ -233,3 +233,43 @@ def test_more_spread_longer_and_fewer_readings_move_the_noise_as_they_should() -
     assert told.duration_s.tolist() == [30.0, 60.0, 30.0, 30.0]
     assert told.share(10.0) == pytest.approx([share(30), share(60), share(30), 0.5])
     assert noise.segments(*(np.array([np.nan]),) * 3, 99.0).duration_s.tolist() == [99.0]
+
+
+def corrected_for_air(*sessions: Any) -> Work:
+    """Fitted after each flow was brought to the leaks, and then to air of reference."""
+    work = begin(batch(*sessions), KINDS)
+    steps.subtract_baseline(work)
+    steps.correct_envelope_density(work)
+    points.gather(work)
+    work.log_coefficient = work.exponent = np.full(work.direction.size, np.nan)
+    work.exponent_assumed = np.zeros(work.direction.size, dtype=np.bool_)
+    steps.fit_power_law(work)
+    steps.to_reference_conditions(work)
+    return work
+
+
+NOT_WRITTEN = {"indoor_temperature_c": None, "outdoor_temperature_c": None}
+
+
+@pytest.mark.parametrize(
+    ("direction", "outdoors", "indoors"), [("depressurisation", 0.65, 0.5), ("pressurisation", 0.5, 0.65)]
+)
+def test_temperatures_that_nobody_wrote_down_are_parts_of_the_budget(
+    direction: str, outdoors: float, indoors: float
+) -> None:
+    """By hand: sd of ln(density) is limit / (sqrt 3 x 293.15 K); times 0.5 for air in the fan, n for that in leaks."""
+    found = budget(corrected_for_air(multi_point(direction, **NOT_WRITTEN)))
+    outdoor_sd, indoor_sd = (limit / (SQRT_3 * 293.15) for limit in (25.0, 5.0))
+    assert found.parts["outdoor_temperature"][0] == pytest.approx(outdoors * outdoor_sd, rel=1e-6)
+    assert found.parts["indoor_temperature"][0] == pytest.approx(indoors * indoor_sd, rel=1e-6)
+    recorded = budget(corrected_for_air(multi_point(direction)))
+    not_asked = of(multi_point(direction, **NOT_WRITTEN))
+    for one in (recorded, not_asked):
+        assert not one.parts["outdoor_temperature"].any() and not one.parts["indoor_temperature"].any()
+
+
+def test_both_directions_together_hardly_need_the_outdoor_temperature() -> None:
+    runs = [run for way in ("depressurisation", "pressurisation") for run in multi_point(way)["runs"]]
+    found = budget(corrected_for_air(multi_point(**NOT_WRITTEN) | {"runs": runs}))
+    sd = 25.0 / (SQRT_3 * 293.15)
+    assert found.parts["outdoor_temperature"][0] == pytest.approx(0.5 * (0.65 - 0.5) * sd, rel=1e-6)

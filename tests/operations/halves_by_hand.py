@@ -54,7 +54,7 @@ SOUND: dict[str, Any] = {
     "verdict": "sound",
     "because_of": (),
     "windy": False,
-    "parts": (0.2, 0.0, 0.3, 0.1, 0.4, 0.1, 2.3, 0.0),
+    "parts": (0.2, 0.0, 0.3, 0.1, 0.4, 0.1, 2.3, 0.0, 0.0, 0.0),
 }
 
 
