@@ -1,0 +1,199 @@
+"""What the best fit leaves of the readings, held against what faults would leave: score tests of patterns.
+
+    x_j = mu + s_j h_j + e_j,  h_j = (q_j / C)^(1/n)    as in `robust`, at one model of noise.
+
+With residual r, covariance S of e and Jacobian J of the unknowns with prior precision P, a fault that adds b a_j to the
+readings shows as z = a'S^-1 r / (a'M a)^(1/2), M = S^-1 - S^-1 J (J'S^-1 J + P)^-1 J'S^-1: a standard normal if there is
+no fault, whatever the noise. Its size is b = z / (a'M a)^(1/2) [Pa]. z is made smaller by what the pattern does not explain.
+
+References
+----------
+[1] Rao (1948): score tests (from memory).
+
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from interchange.analysis import robust_fit
+from interchange.analysis.batch import Batch, Floats
+from interchange.analysis.line_faults.seen import BEFORE, POINT, Level, Seen, groups
+from interchange.analysis.noise import NOISE, Segments
+from interchange.analysis.robust_fit import Observations, Priors, Wind
+from interchange.analysis.robust_noise import Facades, Noise, NoiseForm, covariance, in_turn, induced, rounded
+
+FORM = NoiseForm(10.0, 1.0, 0.3, 1.0)  # slow: directions of the wind turn between baselines, beyond what gusts show
+EXPONENT, EXPONENT_SD, DIRECTION_SD = 0.65, 0.06, 0.06  # [1] as in `robust.Prior`; directions of real houses differ
+SLOW_S, GUST_RATIO = 300.0, 0.4  # as in `robust.Prior`
+FACADE_DOUBT = 0.5  # [1] of what wind on the facades does, not corrected but allowed for
+OWN_WEIGHT = 4.0  # [1] observations' worth of belief that the noise is as large as the spreads say
+NO_ZERO_SD_PA = 3.0  # [Pa] of the zero where there is no baseline
+PATTERNS = ("zero_after", "zero_points", "drift", "opening", "stream", "configuration")
+
+
+@dataclass(frozen=True, slots=True)
+class Zero:
+    """Of each session: z of each pattern (greatest over onsets), its size, observation from which it holds (-1 all).
+
+    size: [Pa] for those of the zero, drift over the whole test and stream at the greatest flow; ln of the coefficient
+    for opening and configuration. misfit: mean square of what is left over what noise explains [1]; freedom: numbers
+    behind it; slope_50: dQ/dp Pa-sensitivity is n / 50; exponent, zero_pa, log_flow_50 as fitted; induced_pa as fitted
+    at each observation.
+    """
+
+    z: dict[str, Floats]
+    size: dict[str, Floats]
+    onset: dict[str, Floats]
+    misfit: Floats
+    freedom: Floats
+    exponent: Floats
+    zero_pa: Floats
+    log_flow_50: Floats
+    residual_pa: Floats = field(default_factory=lambda: np.empty(0))
+    deviation_pa: Floats = field(default_factory=lambda: np.empty(0))
+    induced_pa: Floats = field(default_factory=lambda: np.empty(0))
+
+
+def fitted(batch: Batch, seen: Seen, level: Level) -> Zero:
+    """Fit sessions with a point or more and try all patterns."""
+    count = seen.offsets.size - 1
+    nan = [np.full(count, np.nan) for _ in range(5)]
+    found = Zero(
+        {name: np.full(count, np.nan) for name in PATTERNS},
+        {name: np.full(count, np.nan) for name in PATTERNS},
+        {name: np.full(count, np.nan) for name in PATTERNS},
+        *nan,
+        *(np.full(seen.session.size, np.nan) for _ in range(3)),
+    )
+    facade = Facades().of(batch.session["arrangement"])
+    for here, rows in groups(seen):
+        some = (seen.what[rows] == POINT).any(axis=0)
+        if some.any() and rows.shape[0] > 1:
+            _group(found, seen, level, facade, here[some], rows[:, some])
+    return found
+
+
+def _group(found: Zero, seen: Seen, level: Level, facade: tuple[Floats, ...], here: object, rows: object) -> None:
+    own = Observations(
+        seen.shown_pa[rows],
+        seen.sign[rows],
+        np.where(seen.sign[rows] == 0, 0.0, np.nan_to_num(seen.log_flow[rows])),
+        np.zeros(rows.shape),
+        np.where(_both(seen.sign[rows]), seen.sign[rows], 0.0),
+    )
+    baseline = (own.sign == 0).any(axis=0)
+    priors = Priors(
+        np.full(here.size, EXPONENT),
+        np.full(here.size, EXPONENT_SD**-2),
+        np.where(baseline, 0.0, NO_ZERO_SD_PA**-2),
+        np.full(here.size, DIRECTION_SD**-2),
+    )
+    noise, matrix, wind = _covariance(seen, level, facade, own, priors, here, rows)
+    fit = robust_fit.fit(own, matrix, np.ones((1, here.size)), priors, wind)
+    zero, ratio, at_pivot, n = (part[0] for part in (fit.zero_pa, fit.log_ratio, fit.level, fit.exponent))
+    away = np.where(own.sign != 0, (own.log_flow - at_pivot - 0.5 * own.apart * ratio) / n, 0.0)
+    h = np.where(own.sign != 0, robust_fit.PIVOT_PA * np.exp(np.clip(away, -20.0, 8.0)), 0.0)
+    felt = np.sqrt(h**2 + (1.0 - EXPONENT) * wind.facade_pa[0] ** 2)
+    model = zero + np.where(own.sign != 0, own.sign * felt + wind.rise_pa[0], 0.0)
+    slope = np.where(own.sign != 0, own.sign * h**2 / np.maximum(felt, 1e-9) / n, 0.0)
+    jacobian = np.stack([np.ones(h.shape), -0.5 * slope * own.apart, -slope, -slope * away], axis=-1)
+    residual = own.pressure_pa - model
+    size = rows.shape[0]
+    full = np.moveaxis(matrix[:, :, 0], -1, 0).copy()
+    lower = np.tril_indices(size, -1)
+    full[:, lower[1], lower[0]] = full[:, lower[0], lower[1]]
+    inverse = np.linalg.inv(full)
+    precision = np.stack([priors.zero_precision, priors.ratio_precision, np.full(here.size, 1e-12)], axis=-1)
+    precision = np.concatenate([precision, priors.exponent_precision[:, None]], axis=-1)
+    j = np.moveaxis(jacobian, 1, 0)
+    sj = inverse @ j
+    inner = np.swapaxes(j, 1, 2) @ sj + precision[:, :, None] * np.eye(4)
+    projector = inverse - sj @ np.linalg.solve(inner, np.swapaxes(sj, 1, 2))
+    weighed = (inverse @ residual.T[:, :, None])[:, :, 0]
+    misfit = np.maximum((weighed * residual.T).sum(axis=1), 0.0)
+    deviation = np.sqrt(np.maximum(np.einsum("tii->ti", full), 0.0)).T
+    freedom = np.full(here.size, size - 2.0) - (size > 3) - (own.apart != 0).any(axis=0)
+    for name, patterns, onset in _patterns(seen, rows, own, h, n, noise):
+        top = np.einsum("tpi,ti->tp", patterns, weighed)
+        below = np.einsum("tpi,tij,tpj->tp", patterns, projector, patterns, optimize=True)
+        told = below > 1e-6
+        z = np.where(told, top / np.sqrt(np.where(told, below, 1.0)), 0.0)
+        best = np.argmax(np.abs(z), axis=1)
+        pick = np.arange(here.size), best
+        left = np.maximum(misfit - z[pick] ** 2, 0.0)
+        scale = np.sqrt((OWN_WEIGHT + left) / (OWN_WEIGHT + np.maximum(freedom - 1.0, 0.0)))
+        found.z[name][here] = z[pick] / np.maximum(scale, 0.7)
+        found.size[name][here] = np.where(told[pick], top[pick] / np.where(told[pick], below[pick], 1.0), np.nan)
+        found.onset[name][here] = onset[best]
+    found.misfit[here] = misfit / np.maximum(freedom, 1.0)
+    found.freedom[here] = freedom
+    found.exponent[here], found.zero_pa[here] = n, zero
+    found.log_flow_50[here] = at_pivot + n * np.log(50.0 / robust_fit.PIVOT_PA)
+    found.residual_pa[rows], found.deviation_pa[rows], found.induced_pa[rows] = residual, deviation, h
+
+
+def _both(sign: Floats) -> Floats:
+    return np.broadcast_to((sign > 0).any(axis=0) & (sign < 0).any(axis=0), sign.shape)
+
+
+def _covariance(
+    seen: Seen, level: Level, facade: tuple[Floats, ...], own: Observations, priors: Priors, here: object, rows: object
+) -> tuple[Floats, Floats, Wind]:
+    spread = seen.spread_pa[rows]
+    held = Segments(seen.duration_s[rows], spread, np.zeros(rows.shape))
+    start = in_turn(held.duration_s, seen.start_s[rows], NOISE.gap_s)
+    reading = level.deviation_pa[here]
+    corrected, allowed, lasting = (part[here] for part in facade)
+    found = Noise(
+        held,
+        start,
+        reading,
+        (np.where(level.told[here], lasting, 1.0) * reading)[None],
+        np.full((1, here.size), FORM.time_scale_s),
+        np.zeros(here.size),
+    )
+    usual = FORM.facade_ratio * reading[None]
+    induced_pa = induced(own, priors.exponent)
+    wide = usual * (allowed + FACADE_DOUBT * corrected)
+    rise = Facades().zero_rise
+    effects = induced_pa, rounded(own, induced_pa, wide, priors.exponent), rise * wide
+    matrix = covariance(found, own, (FORM,), GUST_RATIO, SLOW_S, *effects, priors.exponent, NOISE)
+    middle = start + 0.5 * held.duration_s
+    return middle, matrix, Wind(usual * corrected, rise * usual * corrected)
+
+
+def _patterns(
+    seen: Seen, rows: object, own: Observations, h: Floats, n: Floats, middle: Floats
+) -> list[tuple[str, Floats, Floats]]:
+    """Name, patterns (tests, patterns, observations), observation from which each holds."""
+    size, tests = rows.shape
+    order = np.arange(size)
+    steps = np.broadcast_to(order[None, :] >= order[1:, None], (tests, size - 1, size)).astype(np.float64)
+    run = seen.run[rows].T
+    until = steps * (run[:, None, :] == run[:, order[1:], None])
+    on = (own.sign != 0).T.astype(np.float64)
+    points = np.stack([on, *(on * (run == run[:, [i]]) for i in (0, size - 1))], axis=1)
+    lasted = np.maximum(np.ptp(middle, axis=0), 1.0)
+    drift = ((middle - middle.mean(axis=0)) / lasted).T
+    coefficient = -(own.sign * h / n).T
+    moved = steps * coefficient[:, None, :]
+    flow = np.exp(np.where(own.sign != 0, own.log_flow - own.log_flow.max(axis=0), -np.inf)).T ** 2
+    onset = np.arange(1.0, size)
+    found = [
+        ("zero_after", np.concatenate([steps, until], axis=1), np.concatenate([onset, onset])),
+        ("zero_points", points, np.array([1.0, 1.0, size - 1.0])),
+        ("drift", drift[:, None, :], np.array([-1.0])),
+        ("opening", np.concatenate([moved, moved * until], axis=1), np.concatenate([onset, onset])),
+        ("stream", -flow[:, None, :], np.array([-1.0])),
+    ]
+    configuration = seen.configuration[rows].T
+    changed = (configuration[:, :, None] == configuration[:, None, :]).astype(np.float64)
+    whole = (changed * on[:, None, :]).sum(axis=2) >= on.sum(axis=1)[:, None]
+    of_one = np.where((whole | (configuration < 0))[:, :, None], 0.0, changed * coefficient[:, None, :])
+    return [*found, ("configuration", of_one, order.astype(np.float64))]
+
+
+__all__ = ["BEFORE", "Zero", "fitted"]
