@@ -57,4 +57,11 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "is_it_real": ("yes", "no", "cannot_tell"),
     "repeat_sort": ("retest", "same_day", "same_stage", "both_directions"),
     "stated_intervals": ("too_narrow", "too_wide", "as_stated", "cannot_tell"),
+    "line_fault": (
+        *("water_in_line", "line_blocked", "line_disconnected", "line_end_in_fan_stream", "line_end_exposed"),
+        *("channels_swapped", "sign_wrong", "fan_in_baseline", "fan_uncovered", "exhaust_running"),
+        *("fan_reference_wrong", "baseline_missing", "baseline_copied", "baseline_zero_by_habit"),
+        *("opening_moved", "gauge_drift", "fan_configuration_wrong", "clock_shifted", "duplicate"),
+    ),
+    "line_fault_state": ("no", "note", "retest", "cannot_tell"),
 }

@@ -1,9 +1,9 @@
-"""Tests of the judge as detectors of line faults see them: a batch with fan pressures, and traces cut into stretches."""
+"""Tests of the judge as detectors of line faults see them: batches with fan pressures, traces cut into stretches."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from itertools import pairwise
 
 import judged
 import numpy as np
@@ -49,7 +49,7 @@ def traced(tests: Sequence[Simulated]) -> LineFeatures:
         code = trace.run.astype(int) * 1000 + (trace.station.astype(int) + 1) * 2 + trace.averaged.astype(int)
         edges = np.concatenate([[0], np.flatnonzero(np.diff(code)) + 1, [code.size]])
         seen: set[int] = set()
-        for start, stop in zip(edges[:-1], edges[1:], strict=True):
+        for start, stop in pairwise(edges):
             run, station, held = int(trace.run[start]), int(trace.station[start]), bool(trace.averaged[start])
             lengths.append(stop - start)
             if station < 0:
@@ -78,7 +78,3 @@ def traced(tests: Sequence[Simulated]) -> LineFeatures:
         np.array(coefficient),
     )
     return features.features(stretches, runs, points)
-
-
-def without_trace(tests: Sequence[Simulated]) -> list[Simulated]:
-    return [replace(test, trace=None) for test in tests]

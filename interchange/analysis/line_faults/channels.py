@@ -103,5 +103,4 @@ def _low_exponent(seen: Seen, point: Flags, felt: Floats, noise: Floats, count: 
     slope = np.where(told, xy / np.where(told, xx, 1.0), np.nan)
     left = np.maximum(yy - np.nan_to_num(slope) * xy, 0.0) / np.maximum(number - 2, 1)
     error = np.sqrt(left / np.where(told, xx, 1.0) + EXPONENT_DOUBT**2)
-    return (EXPONENT_EDGE - slope) / error
-
+    return np.asarray((EXPONENT_EDGE - slope) / error)

@@ -1,8 +1,8 @@
 """What traces say of line and handling faults, worked out in one pass; sessions without traces have none of it.
 
 A trace is cut into stretches in which one thing was held or changed: stretch i of all is
-`pressure_pa[offsets[i]:offsets[i + 1]]`, session j holds the stretches `session_offsets[j]` to `session_offsets[j + 1]`,
-in order of time and without gaps, at equal steps.
+`pressure_pa[offsets[i]:offsets[i + 1]]`, session j holds the stretches `session_offsets[j]` to
+`session_offsets[j + 1]`, in order of time and without gaps, at equal steps.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from interchange.analysis import ragged
 from interchange.analysis.batch import Floats, Ints
 
+Flags = NDArray[np.bool_]
 BEFORE, POINT, AFTER, MOVING, RESTING = range(5)
 SESSIONS_AT_ONCE = 128  # [1] so that padded arrays stay small
 DEAD_WINDOW_S = 5.0  # [s] over which a reading that stands at zero beside a running fan is no chance
@@ -50,11 +51,12 @@ class Stretches:
 class LineFeatures:
     """Features by run, by point and by session; NaN where traces are silent.
 
-    fast_pa: deviation of what is new in each reading [Pa]; fan_pa: mean fan pressure in baselines [Pa]; trend_pa, flow_trend: last
-    third of a point less its first [Pa], [1] of ln flow. By session: fan_slope [1] and fan_slope_sd [1]: fan pressure regressed on the
-    reading with the fan off; dead_share [1]: seconds with the fan on in which the reading stands at zero, dead_from_s;
-    response [1]: share of the reading's variance that the fan explains at best; lag_s, lag_gain [1]: lag that explains
-    the reading best, and the logarithm of what it leaves less than no lag or that of a gauge; seconds [s] traced.
+    By run and point: starts [s]; fast_pa: deviation of what is new in each reading; means of the reading and of the fan
+    pressure in baselines [Pa]; trends: last third of a point less its first, of the reading [Pa] and of ln flow [1].
+    By session: fan_slope, fan_slope_sd [1]: fan pressure over reading with the fan off; fan_follows [1]: z of that
+    slope by their changes alone; dead_share [1] of the seconds with the fan running in which the reading stands at
+    zero, from dead_from_s on; response [1]: share of the reading's variance that the fan explains; lag_s, lag_gain [1]:
+    lag that explains the reading best, ln of what it leaves less than the averaging of a gauge does; seconds traced.
     """
 
     before_start_s: Floats
@@ -71,6 +73,7 @@ class LineFeatures:
     point_flow_trend: Floats
     fan_slope: Floats
     fan_slope_sd: Floats
+    fan_follows: Floats
     dead_share: Floats
     dead_from_s: Floats
     response: Floats
@@ -97,9 +100,8 @@ def features(traces: Stretches, runs: int, points: int) -> LineFeatures:
     inner[first[length > 0]] = False
     inner[traces.offsets[1:][length > 0] - 1] = False
     pairs = ragged.sums(inner, traces.offsets)
-    fast = np.sqrt(
-        np.where(pairs > 3, ragged.sums(np.where(inner, second, 0.0), traces.offsets) / np.maximum(pairs, 1), np.nan)
-    )
+    total = ragged.sums(np.where(inner, second, 0.0), traces.offsets)
+    fast = np.asarray(np.sqrt(np.where(pairs > 3, total / np.maximum(pairs, 1), np.nan)), dtype=np.float64)
     mean, fan = (ragged.means(part, traces.offsets) for part in (traces.pressure_pa, traces.fan_pa))
 
     def at(what: int, values: Floats, rows: int) -> Floats:
@@ -108,22 +110,32 @@ def features(traces: Stretches, runs: int, points: int) -> LineFeatures:
         found[traces.place[here]] = values[here]
         return found
 
-    slope, slope_sd = _fan_off(traces, session, first, length)
-    dead = _dead(traces, session)
+    slope, slope_sd, follows = _fan_off(traces, session, first, length)
+    dead_share, dead_from_s = _dead(traces, session)
     response, lag, gain = _response(traces)
+    trend_pa, flow_trend = _trends(traces, first, length)
     return LineFeatures(
-        *(at(what, start_s, rows) for what, rows in ((BEFORE, runs), (POINT, points), (AFTER, runs))),
-        *(at(what, fast, rows) for what, rows in ((BEFORE, runs), (POINT, points), (AFTER, runs))),
-        *(at(what, mean, runs) for what in (BEFORE, AFTER)),
-        *(at(what, fan, runs) for what in (BEFORE, AFTER)),
-        *(at(POINT, part, points) for part in _trends(traces, first, length)),
-        slope,
-        slope_sd,
-        *dead,
-        response,
-        lag,
-        gain,
-        traces.step_s * ragged.sums(length, traces.session_offsets),
+        before_start_s=at(BEFORE, start_s, runs),
+        point_start_s=at(POINT, start_s, points),
+        after_start_s=at(AFTER, start_s, runs),
+        before_fast_pa=at(BEFORE, fast, runs),
+        point_fast_pa=at(POINT, fast, points),
+        after_fast_pa=at(AFTER, fast, runs),
+        before_pa=at(BEFORE, mean, runs),
+        after_pa=at(AFTER, mean, runs),
+        before_fan_pa=at(BEFORE, fan, runs),
+        after_fan_pa=at(AFTER, fan, runs),
+        point_trend_pa=at(POINT, trend_pa, points),
+        point_flow_trend=at(POINT, flow_trend, points),
+        fan_slope=slope,
+        fan_slope_sd=slope_sd,
+        fan_follows=follows,
+        dead_share=dead_share,
+        dead_from_s=dead_from_s,
+        response=response,
+        lag_s=lag,
+        lag_gain=gain,
+        seconds=traces.step_s * ragged.sums(length, traces.session_offsets),
     )
 
 
@@ -145,8 +157,8 @@ def _trends(traces: Stretches, first: Ints, length: Ints) -> tuple[Floats, Float
     return late - early, np.where(told, 0.5 * np.log(ratio), np.nan)
 
 
-def _fan_off(traces: Stretches, session: Ints, first: Ints, length: Ints) -> tuple[Floats, Floats]:
-    """Slope of fan pressure with the reading over seconds with the fan off, and its standard error.
+def _fan_off(traces: Stretches, session: Ints, first: Ints, length: Ints) -> tuple[Floats, Floats, Floats]:
+    """Slope of fan pressure with the reading over seconds with the fan off, its standard error, z of the changes alone.
 
     The zero of the fan gauge is in doubt by `FAN_ZERO_PA`; readings within a block count for one.
     """
@@ -166,7 +178,21 @@ def _fan_off(traces: Stretches, session: Ints, first: Ints, length: Ints) -> tup
     weighed = number + zero
     slope_weight = np.maximum(xx - sx * sx / weighed, 1e-9)
     slope = (xy - sx * sy / weighed) / slope_weight
-    return np.where(some, slope, np.nan), np.where(some, np.sqrt(noise / slope_weight), np.nan)
+    follows = _follows(x, y, wanted, traces, ends)
+    error = np.sqrt(noise / slope_weight)
+    return np.where(some, slope, np.nan), np.where(some, error, np.nan), np.where(some, follows, np.nan)
+
+
+def _follows(x: Floats, y: Floats, wanted: Flags, traces: Stretches, ends: Ints) -> Floats:
+    """z of the slope of y over x by their changes within stretches."""
+    number = ragged.sums(wanted, traces.offsets)
+    own = [ragged.sums(part, traces.offsets) / np.maximum(number, 1.0) for part in (x, y)]
+    dx, dy = (np.where(wanted, p - ragged.spread_out(m, traces.offsets), 0.0) for p, m in zip((x, y), own, strict=True))
+    xx, xy, yy = (ragged.sums(part, ends) for part in (dx * dx, dx * dy, dy * dy))
+    slope = xy / np.maximum(xx, 1e-9)
+    left = np.maximum(yy - slope * xy, 0.0) / np.maximum(ragged.sums(wanted, ends), 1.0)
+    noise = (left + FAN_NOISE_PA**2) * BLOCK_S / traces.step_s
+    return np.asarray(np.abs(slope) * np.sqrt(np.maximum(xx, 1e-9) / noise))
 
 
 def _dead(traces: Stretches, session: Ints) -> tuple[Floats, Floats]:
@@ -235,9 +261,7 @@ def _response(traces: Stretches) -> tuple[Floats, Floats, Floats]:
     return response, lag, gain
 
 
-def _best_lag(
-    x: Floats, flow: Floats, weight: Floats, size: int, traces: Stretches
-) -> tuple[Floats, Floats, Floats]:
+def _best_lag(x: Floats, flow: Floats, weight: Floats, size: int, traces: Stretches) -> tuple[Floats, Floats, Floats]:
     highest = np.maximum(flow.max(axis=0), 1e-9)
     total = np.maximum(weight.sum(axis=0), 1.0)
     sign = _running_sign(x, flow)

@@ -6,10 +6,11 @@ import numpy as np
 
 from interchange.analysis.batch import Floats
 from interchange.analysis.line_faults.features import LineFeatures
-from interchange.analysis.line_faults.seen import Level
+from interchange.analysis.line_faults.seen import Flags, Level
 from interchange.analysis.work import Work, floats
 from interchange.quantities import CHOICES
 
+SURELY = 5.0  # [1] -ln of chance, from which a baseline counts as not read
 FINEST_PA = 1e-4  # [Pa] digits that are looked at
 RESOLUTION_PA = 0.1  # [Pa] of single readings
 SILENT_TIMES = 10.0  # [1] independent readings in a baseline
@@ -65,6 +66,17 @@ def record_signs(work: Work, level: Level, features: LineFeatures | None) -> dic
     return found
 
 
+def bogus(work: Work, level: Level, features: LineFeatures | None) -> Flags:
+    """Baselines that surely were not read: nought by habit or copied, shape (3, runs), before, points (none), after."""
+    before, after = (floats(work.batch.run[f"baseline_{when}_pressure_pa"]) for when in ("before", "after"))
+    session = np.repeat(np.arange(level.told.size), np.diff(work.batch.run_offsets))
+    signs = record_signs(work, level, features)
+    habit, copied = ((np.nan_to_num(signs[name]) >= SURELY)[session] for name in ("habit", "copied"))
+    return np.stack(
+        [habit & (before == 0.0), np.zeros(before.size, np.bool_), habit & (after == 0.0) | copied & (after == before)]
+    )
+
+
 def _digit(*values: Floats) -> Floats:
     """Finest digit in which any of the values is given [Pa], FINEST_PA at the least, 0.1 at the most."""
     digit = np.full(values[0].size, 0.1)
@@ -73,4 +85,4 @@ def _digit(*values: Floats) -> Floats:
         for step in (0.1, 0.01, 0.001):
             finer = np.abs(held / step - np.round(held / step)) > 1e-6
             digit = np.where(finer, np.minimum(digit, step / 10.0), digit)
-    return np.maximum(digit, FINEST_PA)
+    return np.asarray(np.maximum(digit, FINEST_PA))

@@ -15,7 +15,7 @@ from interchange.analysis.batch import Floats
 from interchange.analysis.line_faults.channels import channel_signs
 from interchange.analysis.line_faults.features import LineFeatures
 from interchange.analysis.line_faults.records import record_signs
-from interchange.analysis.line_faults.seen import BEFORE, POINT, Level, Seen, medians
+from interchange.analysis.line_faults.seen import BEFORE, POINT, Flags, Level, Seen, medians
 from interchange.analysis.line_faults.zero import Zero
 from interchange.analysis.work import Work
 
@@ -24,17 +24,18 @@ GAUGE_ZERO_PA = 0.3  # [Pa] of a gauge and its tubes
 NOISE_FLOOR_PA = 0.06  # [Pa] of single readings of a gauge in still air
 HIGH_SHARE, LOW_SHARE = 0.4, 0.1  # [1] of the greatest flow to the fourth power: points held in much and little stream
 FLOW_TREND = 0.004  # [1] of ln flow, within a point, that is a fan's own
+JUMP_PA = 0.5  # [Pa] between baselines, of a fan that ran in one: pressure across the door does not move so much
+FOLLOWS_SURELY = 5.0  # [1] z of a fan gauge that moves with the reading: not a fan that runs by itself
 SWAPPED_SLOPE = 2.0  # [1] fan pressure that moves so many times more than the reading while the fan is off
 EXPONENT = 0.65  # [1] as in `zero`
 
-# What one sound test in twenty shows of each sign, at deviations of single readings of NOISE_PA. From simulated tests in
-# all winds at five arrangements of the line, no source.
+# What one sound test in twenty shows of each sign, at deviations of single readings of NOISE_PA. From simulated tests
+# in all winds at five arrangements of the line, no source.
 NOISE_PA = (0.1, 0.5, 2.0, 6.0)
 USUAL: Mapping[str, tuple[float, float, float, float]] = {
     "offset": (1.35, 1.35, 1.2, 1.1),
     "drawn": (1.35, 1.35, 1.2, 1.1),
     "pulled_offset": (1.35, 1.35, 1.2, 1.1),
-    "exposed": (5.5, 5.5, 5.0, 4.5),
     "zero_after": (2.7, 3.3, 3.0, 3.0),
     "zero_points": (1.7, 2.6, 2.4, 2.2),
     "drift": (1.8, 1.8, 1.5, 1.4),
@@ -43,12 +44,12 @@ USUAL: Mapping[str, tuple[float, float, float, float]] = {
     "within_one": (0.95, 2.2, 2.4, 2.2),
     "configuration": (1.4, 2.2, 2.3, 2.3),
     "stream": (1.8, 1.9, 1.8, 1.8),
-    "misfit": (0.7, 2.5, 3.2, 3.0),
+    "misfit": (2.0, 8.0, 10.0, 10.0),
     "loud": (0.2, 0.45, 0.6, 0.6),
     "loud_by_spread": (0.45, 0.9, 0.9, 0.9),
     "calm": (0.55, 1.05, 1.1, 1.1),
     "lag": (0.35, 0.35, 0.5, 0.9),
-    "unanswered": (0.08, 0.08, 0.09, 0.2),
+    "unanswered": (0.1, 0.1, 0.12, 0.35),
     # those of which sound tests show nothing, by what a gauge or a crew does
     "short": (1.0, 1.0, 1.0, 1.0),
     "dead": (1.8, 1.8, 1.8, 2.0),
@@ -61,7 +62,8 @@ USUAL: Mapping[str, tuple[float, float, float, float]] = {
     "running": (0.18, 0.18, 0.18, 0.18),
     "least_running": (0.18, 0.18, 0.18, 0.18),
     "fan_apart": (0.05, 0.05, 0.05, 0.05),
-    "fan_slope_z": (1.6, 1.2, 1.1, 1.1),
+    "across_door": (1.6, 1.2, 1.1, 1.1),
+    "fan_follows": (1.6, 1.3, 1.2, 1.2),
     "missing": (0.5, 0.5, 0.5, 0.5),
     "copied": (2.0, 2.0, 2.0, 2.0),
     "habit": (2.0, 2.0, 2.0, 2.0),
@@ -72,13 +74,12 @@ SIGNS: Mapping[str, tuple[str, ...]] = {
     "line_blocked": ("lag", "unanswered", "short", "misfit", "calm"),
     "line_disconnected": ("dead_share", "dead", "short"),
     "line_end_in_fan_stream": ("loud", "loud_by_spread", "stream"),
-    "line_end_exposed": ("exposed",),
     "channels_swapped": ("swapped_target", "swapped_sense", "swapped_exponent", "swapped_rest", "misfit"),
     "sign_wrong": ("wrong_sign",),
     "fan_in_baseline": ("fan_apart", "running", "zero_after", "pulled_offset"),
-    "fan_uncovered": ("least_running", "fan_slope_z", "zero_points"),
+    "fan_uncovered": ("least_running", "fan_follows", "zero_points"),
     "exhaust_running": ("zero_points", "drawn"),
-    "fan_reference_wrong": ("fan_slope_z", "configuration", "opening", "misfit"),
+    "fan_reference_wrong": ("across_door", "configuration", "misfit"),
     "baseline_missing": ("missing",),
     "baseline_copied": ("copied",),
     "baseline_zero_by_habit": ("habit",),
@@ -89,10 +90,13 @@ SIGNS: Mapping[str, tuple[str, ...]] = {
 
 SURE = ("swapped_target", "swapped_sense", "dead_share", "dead")
 SURELY = 2.0  # [1] of such a sign, that it is no chance
+SURELY_DEAD = 1.3  # [1] of points that read a tenth of what they were meant to
 SURELY_SLOW = 1.5  # [1] of what a lag leaves less of squares
+BEYOND_CHANCE, NEARLY = 5.0, 0.8  # [1] z, and share of the greatest z, of patterns that are told apart
+AMBIGUOUS = 1.7  # [1] score of a fault that another one explains as well
 UNDECIDED = 0.85  # [1] score of a fault whose signs another one explains
 OF_THE_FIT = (
-    *("water_in_line", "line_end_in_fan_stream", "line_end_exposed", "exhaust_running", "opening_moved"),
+    *("water_in_line", "line_end_in_fan_stream", "exhaust_running", "opening_moved"),
     *("gauge_drift", "fan_configuration_wrong", "fan_uncovered"),
 )
 # Signs of averages that give way where there are traces, which tell the same more surely.
@@ -103,16 +107,14 @@ OF_AVERAGES: Mapping[str, tuple[str, ...]] = {
 }
 
 
-def signs(
-    work: Work, seen: Seen, level: Level, zero: Zero, features: LineFeatures | None
-) -> dict[str, Floats]:
+def signs(work: Work, seen: Seen, level: Level, zero: Zero, features: LineFeatures | None) -> dict[str, Floats]:
     """All signs by name and session, as they are; NaN where a record is silent."""
     found = channel_signs(work, seen, level, features)
     found |= record_signs(work, level, features)
     found |= _noise_signs(seen, level, features)
     some = zero.freedom > 0
-    for name, z in zero.z.items():
-        found[name] = np.where(some & np.isfinite(z), np.abs(z), np.nan)
+    patterns = {name: np.where(some & np.isfinite(z), np.abs(z), np.nan) for name, z in zero.z.items()}
+    found |= _explained_away(patterns)
     found["misfit"] = np.where(some, zero.misfit, np.nan)
     found["wrong_sign"] = np.where(np.isnan(found["wrong_sign"]), np.nan, 1.0 + found["wrong_sign"])
     directed = _direction(work, found["offset"].size)
@@ -120,11 +122,29 @@ def signs(
     found["drawn"] = np.where(found["offset_pa"] < 0, found["offset"], 0.0)
     if features is not None:
         found["lag"] = np.exp(found["lag_gain"])
-        found["fan_slope_z"] = np.abs(features.fan_slope) / features.fan_slope_sd
-        found["swapped_rest"] = np.fmin(np.abs(features.fan_slope) / SWAPPED_SLOPE, found["fan_slope_z"] / 3.0)
-        within, lone = _within(seen, level, features), np.bincount(seen.session[seen.what == POINT], minlength=level.told.size) == 1
+        slope = np.abs(features.fan_slope)
+        z = slope / features.fan_slope_sd
+        found["fan_slope_z"] = z
+        jumped = 1.0 + (np.maximum(found["fan_apart"], 0.0) / JUMP_PA) ** 2
+        found["across_door"] = np.fmax(z / jumped, features.fan_follows)
+        found["fan_follows"] = features.fan_follows
+        found["swapped_rest"] = np.fmin(slope / SWAPPED_SLOPE, z / 3.0)
+        apart = 1.0 + (features.fan_follows / FOLLOWS_SURELY) ** 2
+        found["running"], found["fan_apart"] = found["running"] / apart, found["fan_apart"] / apart
+        within, lone = (
+            _within(seen, level, features),
+            np.bincount(seen.session[seen.what == POINT], minlength=level.told.size) == 1,
+        )
         found["within"], found["within_one"] = np.where(lone, np.nan, within), np.where(lone, within, np.nan)
     return found
+
+
+def _explained_away(patterns: Mapping[str, Floats]) -> dict[str, Floats]:
+    """z of patterns, less where another one that is beyond chance explains the readings better."""
+    best = np.fmax.reduce(list(patterns.values()))
+    sure = best > BEYOND_CHANCE
+    share = {name: z / np.where(sure, best, 1.0) for name, z in patterns.items()}
+    return {name: np.where(sure & (share[name] < NEARLY), z * share[name], z) for name, z in patterns.items()}
 
 
 def scores(found: Mapping[str, Floats], level: Level) -> dict[str, Floats]:
@@ -133,7 +153,9 @@ def scores(found: Mapping[str, Floats], level: Level) -> dict[str, Floats]:
     Where readings are surely not what they are taken for, the fit is worth nothing: what only it could show is NaN.
     """
     at = np.log(np.clip(level.deviation_pa, NOISE_PA[0], NOISE_PA[-1]))
-    over = {name: values / np.interp(at, np.log(NOISE_PA), USUAL[name]) for name, values in found.items() if name in USUAL}
+    over = {
+        name: values / np.interp(at, np.log(NOISE_PA), USUAL[name]) for name, values in found.items() if name in USUAL
+    }
     traced = "lag" in found
     made: dict[str, Floats] = {}
     for fault, names in SIGNS.items():
@@ -144,12 +166,18 @@ def scores(found: Mapping[str, Floats], level: Level) -> dict[str, Floats]:
         made[fault] = np.maximum(score, 0.0)
     sure = {name: np.nan_to_num(over.get(name, np.zeros(at.size))) for name in SURE}
     swapped = np.maximum(sure["swapped_target"], sure["swapped_sense"]) >= SURELY
-    off = (sure["dead_share"] if traced else sure["dead"]) >= SURELY
+    off = sure["dead_share"] >= SURELY if traced else sure["dead"] >= SURELY_DEAD
     slow = traced & (np.nan_to_num(found.get("lag", np.zeros(at.size))) >= SURELY_SLOW)
     for fault in OF_THE_FIT:
         made[fault] = np.where(swapped | off | slow, np.nan, made[fault])
-    for fault, where in (("sign_wrong", swapped), ("line_blocked", swapped)):
-        made[fault] = np.where(where, np.minimum(np.nan_to_num(made[fault]), UNDECIDED), made[fault])
+    for fault, where, most in (
+        ("sign_wrong", swapped, UNDECIDED),
+        ("line_blocked", swapped, UNDECIDED),
+        ("line_blocked", off, AMBIGUOUS),
+        ("channels_swapped", ~swapped & (off | slow), UNDECIDED),
+        ("fan_reference_wrong", swapped | off | slow, UNDECIDED),
+    ):
+        made[fault] = np.where(where, np.minimum(np.nan_to_num(made[fault]), most), made[fault])
     return made
 
 
@@ -195,15 +223,13 @@ def _noise_signs(seen: Seen, level: Level, features: LineFeatures | None) -> dic
     away = np.where(np.isfinite(greatest), greatest, 0.0)[seen.session]
     stream = np.where(seen.what == POINT, np.exp(4.0 * np.nan_to_num(seen.log_flow - away, nan=-np.inf)), 0.0)
 
-    def median(which: np.ndarray) -> Floats:
+    def median(which: Flags) -> Floats:
         return medians(np.where(which, log, np.nan), seen.session, count)
 
     before, later = median(seen.what == BEFORE), median(seen.what != BEFORE)
-    wind = np.where(level.told, level.deviation_pa, np.nan)
     return {
         "offset_pa": farthest,
         "offset": np.abs(farthest) / explained,
-        "exposed": np.where(wind > GAUGE_ZERO_PA, np.abs(farthest) / np.maximum(wind, GAUGE_ZERO_PA), 0.0),
         "loud" if features is not None else "loud_by_spread": median(stream > HIGH_SHARE) - median(stream < LOW_SHARE),
         "calm": np.abs(before - later),
     }

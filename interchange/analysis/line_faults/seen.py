@@ -21,7 +21,10 @@ BEFORE, POINT, AFTER = range(3)
 SHORTEST_S = 8.0  # [s] a stretch whose spread is worth a word on the noise
 TURNED_SHARE = 0.5  # [1] of the pressures of a run, from which their sign is taken as read
 UNTOLD_PA = 3.0  # [Pa] deviation of single readings where no spread is recorded: a windy day is not ruled out
-USUAL_RISE_M, RISE_SPREAD_M = 1.2, 0.9  # [m] neutral level above the gauge where no height is recorded: one or two floors
+USUAL_RISE_M, RISE_SPREAD_M = (
+    1.2,
+    0.9,
+)  # [m] neutral level above the gauge where no height is recorded: one or two floors
 GAUGE_M = 1.0  # [m] height of a gauge above the ground: on a table or the floor
 RISE_SHARE = 0.25  # [1] tolerance of the neutral level, in parts of the height of the house
 UNKNOWN_DIFFERENCE_K = 12.0  # [K] standard deviation of indoor less outdoor temperature where they are not recorded
@@ -200,5 +203,3 @@ def groups(seen: Seen, at_once: int = 512) -> Iterator[tuple[Ints, Ints]]:
         for start in range(0, alike.size, at_once):
             here = alike[start : start + at_once]
             yield here, rows[offsets[:-1][here] + np.arange(length)[:, None]]
-
-

@@ -2,9 +2,10 @@
 
     x_j = mu + s_j h_j + e_j,  h_j = (q_j / C)^(1/n)    as in `robust`, at one model of noise.
 
-With residual r, covariance S of e and Jacobian J of the unknowns with prior precision P, a fault that adds b a_j to the
-readings shows as z = a'S^-1 r / (a'M a)^(1/2), M = S^-1 - S^-1 J (J'S^-1 J + P)^-1 J'S^-1: a standard normal if there is
-no fault, whatever the noise. Its size is b = z / (a'M a)^(1/2) [Pa]. z is made smaller by what the pattern does not explain.
+With residual r, covariance S of e and Jacobian J of the unknowns with prior precision P, a fault that adds b a_j to
+the readings shows as z = a'S^-1 r / (a'M a)^(1/2), M = S^-1 - S^-1 J (J'S^-1 J + P)^-1 J'S^-1: a standard normal if
+there is no fault, whatever the noise. Its size is b = z / (a'M a)^(1/2) [Pa]. z is made smaller by what the pattern
+does not explain.
 
 References
 ----------
@@ -19,8 +20,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from interchange.analysis import robust_fit
-from interchange.analysis.batch import Batch, Floats
-from interchange.analysis.line_faults.seen import BEFORE, POINT, Level, Seen, groups
+from interchange.analysis.batch import Batch, Floats, Ints
+from interchange.analysis.line_faults.seen import POINT, Level, Seen, groups
 from interchange.analysis.noise import NOISE, Segments
 from interchange.analysis.robust_fit import Observations, Priors, Wind
 from interchange.analysis.robust_noise import Facades, Noise, NoiseForm, covariance, in_turn, induced, rounded
@@ -76,7 +77,7 @@ def fitted(batch: Batch, seen: Seen, level: Level) -> Zero:
     return found
 
 
-def _group(found: Zero, seen: Seen, level: Level, facade: tuple[Floats, ...], here: object, rows: object) -> None:
+def _group(found: Zero, seen: Seen, level: Level, facade: tuple[Floats, ...], here: Ints, rows: Ints) -> None:
     own = Observations(
         seen.shown_pa[rows],
         seen.sign[rows],
@@ -140,7 +141,7 @@ def _both(sign: Floats) -> Floats:
 
 
 def _covariance(
-    seen: Seen, level: Level, facade: tuple[Floats, ...], own: Observations, priors: Priors, here: object, rows: object
+    seen: Seen, level: Level, facade: tuple[Floats, ...], own: Observations, priors: Priors, here: Ints, rows: Ints
 ) -> tuple[Floats, Floats, Wind]:
     spread = seen.spread_pa[rows]
     held = Segments(seen.duration_s[rows], spread, np.zeros(rows.shape))
@@ -166,7 +167,7 @@ def _covariance(
 
 
 def _patterns(
-    seen: Seen, rows: object, own: Observations, h: Floats, n: Floats, middle: Floats
+    seen: Seen, rows: Ints, own: Observations, h: Floats, n: Floats, middle: Floats
 ) -> list[tuple[str, Floats, Floats]]:
     """Name, patterns (tests, patterns, observations), observation from which each holds."""
     size, tests = rows.shape
@@ -194,6 +195,3 @@ def _patterns(
     whole = (changed * on[:, None, :]).sum(axis=2) >= on.sum(axis=1)[:, None]
     of_one = np.where((whole | (configuration < 0))[:, :, None], 0.0, changed * coefficient[:, None, :])
     return [*found, ("configuration", of_one, order.astype(np.float64))]
-
-
-__all__ = ["BEFORE", "Zero", "fitted"]
