@@ -17,13 +17,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from interchange.analysis.batch import Codes, Floats
-from interchange.analysis.line_faults import decide, scores, zero
+from interchange.analysis.batch import Batch, Codes, Floats, Ints
+from interchange.analysis.line_faults import decide, resting, scores, zero
 from interchange.analysis.line_faults.decide import FAULTS, NOTE, RETEST
 from interchange.analysis.line_faults.effects import effects
 from interchange.analysis.line_faults.features import LineFeatures
 from interchange.analysis.line_faults.records import bogus
-from interchange.analysis.line_faults.seen import Level, Seen, gathered, level
+from interchange.analysis.line_faults.seen import Level, Seen, gathered, level, stack_pa
 from interchange.analysis.line_faults.zero import Zero
 from interchange.analysis.work import Work
 
@@ -83,7 +83,11 @@ def find(
     nothing = np.bincount(seen.session, minlength=count) == 0
     made = {name: np.where(nothing, np.nan, made.get(name, silent)) for name in FAULTS}
     probability = decide.probabilities(made, noise.told, shares)
-    state = decide.states(made, probability, noise.told)
+    one_baseline = ~(fit.freedom > 0)  # what comes after it leaves no sign in one point
+    half_seen = {"water_in_line": one_baseline, "exhaust_running": one_baseline}
+    if features is None:
+        half_seen["fan_in_baseline"] = one_baseline
+    state = decide.states(made, probability, noise.told, half_seen)
     at_50, at_10 = effects(seen, noise, fit, signs)
     return LineFaults(
         made,
@@ -94,6 +98,32 @@ def find(
         _onsets(seen, fit, signs, count),
         _evidence(signs, noise, fit),
     )
+
+
+def find_without_fan(
+    batch: Batch,
+    pressure_pa: Floats,
+    offsets: Ints,
+    *,
+    step_s: float = 1.0,
+    shares: Mapping[str, float] = decide.SHARES,
+) -> LineFaults:
+    """Look for faults of a line that was read without a fan: trace i of all is that of session i of the batch.
+
+    Water, a block, a line that came off and a creeping zero can be told; all else is `cannot_tell`.
+    """
+    stack, tolerance = stack_pa(batch)
+    signs = resting.resting_signs(pressure_pa, offsets, stack, tolerance, step_s=step_s)
+    silent = np.full(stack.size, np.nan)
+    known = resting.resting_scores(signs)
+    made = {name: known.get(name, silent) for name in FAULTS}
+    told = np.ones(stack.size, dtype=np.bool_)
+    probability = decide.probabilities(made, told, shares)
+    unmoved = dict.fromkeys(FAULTS, silent)
+    onset = unmoved | {"water_in_line": np.where(known["water_in_line"] >= 1.0, signs["step_from_s"], np.nan)}
+    evidence = {name: signs[name] for name in ("offset_pa", "noise_pa")}
+    evidence |= {"zero_step_pa": signs["step_pa"], "stack_pa": stack, "stack_tolerance_pa": tolerance}
+    return LineFaults(made, probability, decide.states(made, probability, told, {}), unmoved, unmoved, onset, evidence)
 
 
 def _onsets(seen: Seen, fit: Zero, signs: Mapping[str, Floats], count: int) -> dict[str, Floats]:

@@ -92,7 +92,7 @@ def features(traces: Stretches, runs: int, points: int) -> LineFeatures:
     first = traces.offsets[:-1]
     session = np.repeat(np.arange(traces.session_offsets.size - 1), ragged.counts(traces.session_offsets))
     begun = traces.offsets[traces.session_offsets[:-1]][session]
-    start_s = traces.step_s * (first - begun)
+    start_s = np.asarray(traces.step_s * (first - begun), dtype=np.float64)
     second = np.zeros(traces.pressure_pa.size)
     if second.size > 2:
         second[1:-1] = np.diff(traces.pressure_pa, 2) ** 2 / 6.0
@@ -101,7 +101,7 @@ def features(traces: Stretches, runs: int, points: int) -> LineFeatures:
     inner[traces.offsets[1:][length > 0] - 1] = False
     pairs = ragged.sums(inner, traces.offsets)
     total = ragged.sums(np.where(inner, second, 0.0), traces.offsets)
-    fast = np.asarray(np.sqrt(np.where(pairs > 3, total / np.maximum(pairs, 1), np.nan)), dtype=np.float64)
+    fast = np.sqrt(np.where(pairs > 3, total / np.maximum(pairs, 1.0), np.nan))
     mean, fan = (ragged.means(part, traces.offsets) for part in (traces.pressure_pa, traces.fan_pa))
 
     def at(what: int, values: Floats, rows: int) -> Floats:

@@ -126,8 +126,8 @@ def wrong_configuration(
 
     `house` (sessions) codes of houses, -1 unknown; `ratios` (sessions, openings) of the coefficient of each other
     opening of that fan to the one claimed [1], NaN where there is none; `same_stage`: of tests with no work between
-    them, all by default. Each test is held against the median of the others of its house; with one other, nobody knows which of
-    the two is wrong, so each gets half.
+    them, all by default. Each test is held against the median of the others of its house; with one other, nobody knows
+    which of the two is wrong, so each gets half.
 
     Posterior: share of mistakes over the openings, against none; ln flow is normal about the others' with `ALIKE_SD`,
     or `WORK_SD` where work may lie between.

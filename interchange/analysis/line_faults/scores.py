@@ -115,7 +115,8 @@ def signs(work: Work, seen: Seen, level: Level, zero: Zero, features: LineFeatur
     some = zero.freedom > 0
     patterns = {name: np.where(some & np.isfinite(z), np.abs(z), np.nan) for name, z in zero.z.items()}
     found |= _explained_away(patterns)
-    found["misfit"] = np.where(some, zero.misfit, np.nan)
+    found["misfit"] = np.where(some, zero.squares / np.maximum(zero.freedom, 1.0), np.nan)
+    found["explained"] = zero.explained
     found["wrong_sign"] = np.where(np.isnan(found["wrong_sign"]), np.nan, 1.0 + found["wrong_sign"])
     directed = _direction(work, found["offset"].size)
     found["pulled_offset"] = np.where(directed * found["offset_pa"] >= 0, found["offset"], 0.0)
@@ -156,6 +157,7 @@ def scores(found: Mapping[str, Floats], level: Level) -> dict[str, Floats]:
     over = {
         name: values / np.interp(at, np.log(NOISE_PA), USUAL[name]) for name, values in found.items() if name in USUAL
     }
+    over["misfit"] = np.where(found["explained"] > 0, np.fmin(over["misfit"], AMBIGUOUS), over["misfit"])
     traced = "lag" in found
     made: dict[str, Floats] = {}
     for fault, names in SIGNS.items():

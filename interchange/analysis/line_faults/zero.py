@@ -15,13 +15,13 @@ References
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from interchange.analysis import robust_fit
 from interchange.analysis.batch import Batch, Floats, Ints
-from interchange.analysis.line_faults.seen import POINT, Level, Seen, groups
+from interchange.analysis.line_faults.seen import POINT, Flags, Level, Seen, groups
 from interchange.analysis.noise import NOISE, Segments
 from interchange.analysis.robust_fit import Observations, Priors, Wind
 from interchange.analysis.robust_noise import Facades, Noise, NoiseForm, covariance, in_turn, induced, rounded
@@ -31,6 +31,11 @@ EXPONENT, EXPONENT_SD, DIRECTION_SD = 0.65, 0.06, 0.06  # [1] as in `robust.Prio
 SLOW_S, GUST_RATIO = 300.0, 0.4  # as in `robust.Prior`
 FACADE_DOUBT = 0.5  # [1] of what wind on the facades does, not corrected but allowed for
 OWN_WEIGHT = 4.0  # [1] observations' worth of belief that the noise is as large as the spreads say
+LEAST_PA = 1.0  # [Pa] below which the logarithm of a pressure is not looked at
+NEAR_POINTS = 1.5  # [1] points within which one counts as near a step
+LEAST_SCALE = 0.7  # [1] by which noise may turn out smaller than the spreads say
+STILL_UNEXPLAINED = 4.0  # [1] mean square that no pattern explains and noise hardly ever makes
+LARGE = 8.0  # [1] z of a step that is looked at once more
 NO_ZERO_SD_PA = 3.0  # [Pa] of the zero where there is no baseline
 PATTERNS = ("zero_after", "zero_points", "drift", "opening", "stream", "configuration")
 
@@ -40,35 +45,67 @@ class Zero:
     """Of each session: z of each pattern (greatest over onsets), its size, observation from which it holds (-1 all).
 
     size: [Pa] for those of the zero, drift over the whole test and stream at the greatest flow; ln of the coefficient
-    for opening and configuration. misfit: mean square of what is left over what noise explains [1]; freedom: numbers
-    behind it; slope_50: dQ/dp Pa-sensitivity is n / 50; exponent, zero_pa, log_flow_50 as fitted; induced_pa as fitted
-    at each observation.
+    for opening and configuration. squares: sum of what the fit leaves over what noise explains [1]; freedom: numbers
+    behind it; explained: 1 where one pattern explains it; exponent, zero_pa as fitted; induced_pa as fitted at each
+    observation.
     """
 
     z: dict[str, Floats]
     size: dict[str, Floats]
     onset: dict[str, Floats]
-    misfit: Floats
+    squares: Floats
     freedom: Floats
+    explained: Floats
     exponent: Floats
     zero_pa: Floats
-    log_flow_50: Floats
-    residual_pa: Floats = field(default_factory=lambda: np.empty(0))
-    deviation_pa: Floats = field(default_factory=lambda: np.empty(0))
-    induced_pa: Floats = field(default_factory=lambda: np.empty(0))
+    induced_pa: Floats
 
 
 def fitted(batch: Batch, seen: Seen, level: Level) -> Zero:
-    """Fit sessions with a point or more and try all patterns."""
+    """Fit sessions with a point or more and try all patterns.
+
+    A large step of the coefficient bends the fit, so what such a step explains is found by taking it out and fitting
+    once more.
+    """
+    found = _pass(batch, seen, level)
+    for name in ("opening", "configuration"):
+        stepped = np.abs(np.nan_to_num(found.z[name])) > LARGE
+        if not stepped.any():
+            continue
+        without = replace(
+            seen,
+            log_flow=seen.log_flow - np.where(_stepped(found, seen, name), found.size[name][seen.session], 0.0),
+            usable=seen.usable & stepped[seen.session],
+        )
+        left = _pass(batch, without, level).squares
+        scale = np.sqrt((OWN_WEIGHT + left) / (OWN_WEIGHT + np.maximum(found.freedom - 1.0, 0.0)))
+        z = np.sqrt(np.maximum(found.squares - left, 0.0)) / np.maximum(scale, LEAST_SCALE)
+        better = stepped & (z > np.abs(found.z[name]))
+        found.z[name][better] = z[better]
+        found.explained[better & (left < STILL_UNEXPLAINED * np.maximum(found.freedom, 1.0))] = 1.0
+    return found
+
+
+def _stepped(found: Zero, seen: Seen, name: str) -> Flags:
+    """Observations that the step of a session is found to concern."""
+    rows = np.flatnonzero(seen.usable)
+    first = np.searchsorted(seen.session[rows], np.arange(found.freedom.size))
+    place = np.zeros(seen.usable.size, dtype=np.int64)
+    place[rows] = np.arange(rows.size) - first[seen.session[rows]]
+    onset = found.onset[name]
+    at = np.where(np.isfinite(onset), onset, 0.0).astype(np.int64)
+    if name == "opening":
+        return np.asarray(place >= at[seen.session])
+    start = rows[np.minimum(first + at, rows.size - 1)]
+    return np.asarray(seen.configuration == seen.configuration[start][seen.session])
+
+
+def _pass(batch: Batch, seen: Seen, level: Level) -> Zero:
     count = seen.offsets.size - 1
-    nan = [np.full(count, np.nan) for _ in range(5)]
-    found = Zero(
-        {name: np.full(count, np.nan) for name in PATTERNS},
-        {name: np.full(count, np.nan) for name in PATTERNS},
-        {name: np.full(count, np.nan) for name in PATTERNS},
-        *nan,
-        *(np.full(seen.session.size, np.nan) for _ in range(3)),
-    )
+    z, size, onset = ({name: np.full(count, np.nan) for name in PATTERNS} for _ in range(3))
+    squares, freedom, explained, exponent, zero = (np.full(count, np.nan) for _ in range(5))
+    induced_pa = np.full(seen.session.size, np.nan)
+    found = Zero(z, size, onset, squares, freedom, explained, exponent, zero, induced_pa)
     facade = Facades().of(batch.session["arrangement"])
     for here, rows in groups(seen):
         some = (seen.what[rows] == POINT).any(axis=0)
@@ -115,8 +152,8 @@ def _group(found: Zero, seen: Seen, level: Level, facade: tuple[Floats, ...], he
     projector = inverse - sj @ np.linalg.solve(inner, np.swapaxes(sj, 1, 2))
     weighed = (inverse @ residual.T[:, :, None])[:, :, 0]
     misfit = np.maximum((weighed * residual.T).sum(axis=1), 0.0)
-    deviation = np.sqrt(np.maximum(np.einsum("tii->ti", full), 0.0)).T
     freedom = np.full(here.size, size - 2.0) - (size > 3) - (own.apart != 0).any(axis=0)
+    unexplained, clear = misfit / np.maximum(freedom, 1.0), np.zeros(here.size)
     for name, patterns, onset in _patterns(seen, rows, own, h, n, noise):
         top = np.einsum("tpi,ti->tp", patterns, weighed)
         below = np.einsum("tpi,tij,tpj->tp", patterns, projector, patterns, optimize=True)
@@ -126,14 +163,46 @@ def _group(found: Zero, seen: Seen, level: Level, facade: tuple[Floats, ...], he
         pick = np.arange(here.size), best
         left = np.maximum(misfit - z[pick] ** 2, 0.0)
         scale = np.sqrt((OWN_WEIGHT + left) / (OWN_WEIGHT + np.maximum(freedom - 1.0, 0.0)))
-        found.z[name][here] = z[pick] / np.maximum(scale, 0.7)
+        found.z[name][here] = z[pick] / np.maximum(scale, LEAST_SCALE)
+        if name != "stream":  # which takes up what anything else leaves
+            unexplained = np.minimum(unexplained, left / np.maximum(freedom - 1.0, 1.0))
+            clear = np.maximum(clear, np.abs(found.z[name][here]))
         found.size[name][here] = np.where(told[pick], top[pick] / np.where(told[pick], below[pick], 1.0), np.nan)
         found.onset[name][here] = onset[best]
-    found.misfit[here] = misfit / np.maximum(freedom, 1.0)
+    found.squares[here] = misfit
+    found.explained[here] = (unexplained < STILL_UNEXPLAINED) & (clear > LARGE)
+    _ratios(found, seen, own, here, rows)
     found.freedom[here] = freedom
     found.exponent[here], found.zero_pa[here] = n, zero
-    found.log_flow_50[here] = at_pivot + n * np.log(50.0 / robust_fit.PIVOT_PA)
-    found.residual_pa[rows], found.deviation_pa[rows], found.induced_pa[rows] = residual, deviation, h
+    found.induced_pa[rows] = h
+
+
+def _ratios(found: Zero, seen: Seen, own: Observations, here: Ints, rows: Ints) -> None:
+    """Sizes of opening and configuration as ln of a ratio of coefficients, by the points themselves.
+
+    The fit bends to a large step, so its own size of it is too small. Points near the step count for most of it.
+    """
+    off = own.sign == 0
+    base = np.where(off, own.pressure_pa, 0.0).sum(axis=0) / np.maximum(off.sum(axis=0), 1)
+    pressure = np.maximum(own.sign * (own.pressure_pa - base), LEAST_PA)
+    level = own.log_flow - EXPONENT * np.log(pressure)
+    place = np.arange(rows.shape[0])[:, None]
+    for name in ("opening", "configuration"):
+        at = found.onset[name][here]
+        if name == "opening":
+            first = np.where(np.isfinite(at), at, 0).astype(np.int64)
+            run = seen.run[rows]
+            near = np.exp(-np.abs(place + 0.5 - at) / NEAR_POINTS) * (run == run[first, np.arange(here.size)])
+            inside = place >= at
+        else:
+            configuration = seen.configuration[rows]
+            chosen = configuration[np.where(np.isfinite(at), at, 0).astype(np.int64), np.arange(here.size)]
+            near, inside = np.ones(rows.shape), configuration == chosen
+        weights = [np.where(~off & side, near, 0.0) for side in (inside, ~inside)]
+        totals = [np.maximum(w.sum(axis=0), 1e-300) for w in weights]
+        sizes = [(w * level).sum(axis=0) / total for w, total in zip(weights, totals, strict=True)]
+        both = np.all([w.sum(axis=0) > 0 for w in weights], axis=0)
+        found.size[name][here] = np.where(both, sizes[0] - sizes[1], found.size[name][here])
 
 
 def _both(sign: Floats) -> Floats:
