@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import judged
@@ -12,7 +13,8 @@ from build import batch
 from interchange.analysis.batch import Batch
 from interchange.analysis.line_faults import features
 from interchange.analysis.line_faults.features import LineFeatures, Stretches
-from tests.judge import Simulated
+from tests.judge import Case, Simulated
+from tests.judge.faults import Fault
 
 FAN_EXPONENT = 0.5
 
@@ -78,3 +80,7 @@ def traced(tests: Sequence[Simulated]) -> LineFeatures:
         np.array(coefficient),
     )
     return features.features(stretches, runs, points)
+
+
+def with_faults(case: Case, planted: tuple[Fault, ...]) -> Case:
+    return replace(case, faults=planted)

@@ -209,6 +209,44 @@ def test_without_spreads_a_fault_that_noise_could_be_gets_a_note_at_most() -> No
     assert np.isnan(found.evidence["noise_pa"][0])
 
 
+def test_the_same_noise_told_by_spreads_makes_a_fault_surer_than_taken_for_granted() -> None:
+    told, untold = recorded(spread=3.0 * 0.738), recorded()  # in 30 s, 1 - g of 10 s is 0.54 of the variance
+    for session in (told, untold):
+        run = session["runs"][0]
+        for name in ("baseline_before_pressure_pa", "baseline_after_pressure_pa"):
+            run[name] -= 40.0
+        for one in run["points"]:
+            one["envelope_pressure_pa"] -= 40.0
+    for name in ("baseline_before_spread_pa", "baseline_after_spread_pa"):
+        untold["runs"][0][name] = None
+    for one in untold["runs"][0]["points"]:
+        one["envelope_pressure_spread_pa"] = None
+    found = looked_at(told, untold)
+    assert found.evidence["noise_pa"][0] == pytest.approx(3.0, rel=0.1)
+    scores = found.score["water_in_line"]
+    assert scores[1] == pytest.approx(scores[0], rel=0.15)
+    assert found.probability["water_in_line"][1] < 0.6 * found.probability["water_in_line"][0]
+
+
+def test_a_point_that_a_fault_stirred_up_does_not_make_the_day_windy() -> None:
+    session = one_point()
+    run = session["runs"][0]
+    run |= {"baseline_before_spread_pa": 0.1, "baseline_before_duration_s": 60.0}
+    run["points"][0] |= {"envelope_pressure_spread_pa": 8.0, "averaging_s": 30.0}
+    assert looked_at(session).evidence["noise_pa"][0] == pytest.approx(0.12, abs=0.02)
+
+
+def test_a_step_of_the_zero_is_taken_from_what_an_opened_window_would_show() -> None:
+    session = recorded()
+    run = session["runs"][0]
+    for one in run["points"][5:]:
+        one["envelope_pressure_pa"] += 4.0
+    run["baseline_after_pressure_pa"] += 4.0
+    found = looked_at(session)
+    assert found.shown(0)[0] == "water_in_line"
+    assert found.probability["water_in_line"][0] > 5 * found.probability["opening_moved"][0]
+
+
 def test_a_session_alone_comes_out_as_among_others() -> None:
     sessions = [recorded(), recorded("pressurisation"), one_point(), {"kind": "summary"}]
     together = looked_at(*sessions)

@@ -35,6 +35,7 @@ LEAST_PA = 1.0  # [Pa] below which the logarithm of a pressure is not looked at
 NEAR_POINTS = 1.5  # [1] points within which one counts as near a step
 LEAST_SCALE = 0.7  # [1] by which noise may turn out smaller than the spreads say
 STILL_UNEXPLAINED = 4.0  # [1] mean square that no pattern explains and noise hardly ever makes
+LARGEST_STEP = 3.0  # [1] of the logarithm of a coefficient
 LARGE = 8.0  # [1] z of a step that is looked at once more
 NO_ZERO_SD_PA = 3.0  # [Pa] of the zero where there is no baseline
 PATTERNS = ("zero_after", "zero_points", "drift", "opening", "stream", "configuration")
@@ -72,9 +73,10 @@ def fitted(batch: Batch, seen: Seen, level: Level) -> Zero:
         stepped = np.abs(np.nan_to_num(found.z[name])) > LARGE
         if not stepped.any():
             continue
+        size = np.clip(np.nan_to_num(found.size[name]), -LARGEST_STEP, LARGEST_STEP)
         without = replace(
             seen,
-            log_flow=seen.log_flow - np.where(_stepped(found, seen, name), found.size[name][seen.session], 0.0),
+            log_flow=seen.log_flow - np.where(_stepped(found, seen, name), size[seen.session], 0.0),
             usable=seen.usable & stepped[seen.session],
         )
         left = _pass(batch, without, level).squares
