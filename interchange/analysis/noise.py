@@ -21,16 +21,16 @@ class NoiseDefaults:
     """What is taken for granted of noise where a record is silent. Orders of magnitude, common practice, no source.
 
     time_scale_s: of turbulence, an eddy of 50 to 100 m in the mean wind. turbulent_pa: standard deviation of single
-    readings where no spread is recorded. level_spread: standard deviation of the logarithm of the noise level, with
-    spreads recorded and without. point_s, baseline_s: length of a point and of a baseline. reading_s: seconds for
-    each reading where only their number is recorded. gap_s: from one point to the next. floor_pa: noise of the gauge
-    in a mean, rounding included. flow_ratio: noise of a flow reading.
+    readings where no spread is recorded, one for all sessions or one for each. level_spread: standard deviation of the
+    logarithm of the noise level, with spreads recorded and without (one or for each). point_s, baseline_s: length of a
+    point and of a baseline. reading_s: seconds for each reading where only their number is recorded. gap_s: from one
+    point to the next. floor_pa: noise of the gauge in a mean, rounding included. flow_ratio: noise of a flow reading.
     """
 
     time_scale_s: float = 10.0
-    turbulent_pa: float = 0.5
+    turbulent_pa: Number = 0.5
     level_spread: float = 0.4
-    level_spread_unrecorded: float = 0.9
+    level_spread_unrecorded: Number = 0.9
     point_s: float = 20.0
     baseline_s: float = 60.0
     reading_s: float = 1.0

@@ -72,11 +72,17 @@ class Estimate:
 
     `settled` is false where the iterations did not come to rest; such a session has no result, nor has one whose limits
     no number can hold. `direction_count` tells whether the result is that of one direction or of the mean of both.
+    `posterior` is what the results are drawn from, shape (nodes, sessions), without the accuracy of instruments; its
+    weights are 0 where there is no result. `noise_told`: whether spreads or traces tell the noise. `log_reference`:
+    ln of the factor to reference conditions of each run as A + B n, which its levels include.
     """
 
     session: Mapping[str, Floats]
     settled: NDArray[np.bool_]
     direction_count: Ints
+    posterior: Posterior
+    noise_told: NDArray[np.bool_]
+    log_reference: tuple[Floats, Floats]
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,9 +134,8 @@ def estimate(
     """
     told = Traced() if traced is None else traced
     work = replace(work, batch=in_place(work.batch, told))
-    flat, direction_count = _flatten(
-        work, told, defaults, *_reference(work, reference_temperature_c, reference_pressure_pa, viscosity, humidity)
-    )
+    log_reference = _reference(work, reference_temperature_c, reference_pressure_pa, viscosity, humidity)
+    flat, direction_count = _flatten(work, told, defaults, *log_reference)
     *ratios, lasting_ratio = prior.facades.of(work.batch.session["arrangement"])
     level, forms = _levels(work, told, prior, defaults, lasting_ratio)
     corrected_pa, allowed_pa = (ratio * level.deviation_pa for ratio in ratios)
@@ -139,18 +144,20 @@ def estimate(
         corrected_pa = np.where(known_pa, told.facade_pa, corrected_pa)
         allowed_pa = np.where(known_pa, 0.0, allowed_pa)
     count = direction_count.size
+    level_spread = np.where(level.told, defaults.level_spread, defaults.level_spread_unrecorded)
     exponent, exponent_sd = (np.broadcast_to(np.asarray(v, float), count) for v in (prior.exponent, prior.exponent_sd))
     gear = uncertainty.default_instruments(count) if instruments is None else instruments
     beyond = np.broadcast_to(np.asarray(unrecorded_sd, np.float64), count)
     found = {name: np.full(count, np.nan) for name in _NAMES}
     settled = np.ones(count, dtype=np.bool_)
+    whole = robust_fit.empty(SCALE_NODES * len(prior.forms), count)
     size = ragged.counts(flat.offsets)
     for length in np.unique(size[size > 0]):
         alike = np.flatnonzero(size == length)
         for start in range(0, alike.size, TESTS_AT_ONCE):
             here = alike[start : start + TESTS_AT_ONCE]
             rows = flat.offsets[:-1][here] + np.arange(length)[:, None]
-            spread = np.where(level.told[here], defaults.level_spread, defaults.level_spread_unrecorded)
+            spread = level_spread[here]
             scale = np.exp(np.linspace(-2.0, 2.0, SCALE_NODES)[:, None] * spread)
             seen = Observations(
                 *(part[rows] for part in (flat.pressure, flat.sign, flat.log_flow, flat.log_shift, flat.apart))
@@ -171,10 +178,12 @@ def estimate(
             for name, values in of_group.items():
                 found[name][here] = values
             settled[here] = posterior.settled >= robust_fit.SETTLED_WEIGHT
+            whole.put(here, posterior)
     known = settled & np.all([np.isfinite(found[name]) for name in _NAMES if name.startswith("robust_flow")], axis=0)
     for name in _NAMES:
         found[name] = np.where(known, found[name], np.nan)
-    return Estimate(found, settled, direction_count)
+    whole.weight[:, ~known] = 0.0
+    return Estimate(found, settled, direction_count, whole, level.told, log_reference)
 
 
 def _reference(

@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from scipy.special import ndtr
 
-from interchange.analysis.batch import Floats
+from interchange.analysis.batch import Floats, Ints
 
 PIVOT_PA = 25.0  # [Pa] pressure the level of a line is told at, about the middle of usual points
 FIRST_ITERATIONS, NODE_ITERATIONS, BISECTIONS = 10, 4, 26
@@ -68,6 +68,17 @@ class Posterior:
     exponent_variance: Floats
     settled: Floats
 
+    def put(self, tests: Ints, other: Posterior) -> None:
+        """Put those of some tests in their places."""
+        for part in fields(Posterior):
+            getattr(self, part.name)[..., tests] = getattr(other, part.name)
+
+
+def empty(nodes: int, tests: int) -> Posterior:
+    """Posteriors of no weight, to be filled."""
+    each = {part.name: np.full((nodes, tests), np.nan) for part in fields(Posterior)}
+    return Posterior(**{**each, "weight": np.zeros((nodes, tests)), "settled": np.zeros(tests)})
+
 
 @dataclass(frozen=True, slots=True)
 class Wind:
@@ -103,8 +114,7 @@ def fit(seen: Observations, covariance_pa2: Floats, scale: Floats, priors: Prior
             Wind(wind.facade_pa[:, restless], wind.rise_pa[:, restless]),
             PATIENCE,
         )
-        for part in fields(Posterior):
-            getattr(found, part.name)[..., restless] = getattr(longer, part.name)
+        found.put(restless, longer)
     return found
 
 

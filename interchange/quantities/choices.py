@@ -49,6 +49,7 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "flow_basis": ("indicated", "at_device", "envelope", "extrapolated", "summed"),
     "arrangement": ("open_end", "branched", "several_facades", "sheltered_end", "unknown"),
     "wind_source": ("on_site_hand", "on_site_mast", "station", "model", "observer_word"),
+    "wind_evidence": ("traces", "averages", "points", "one_point"),
     "import_state": ("imported", "held", "refused", "amended", "undone"),
     "conforms": ("yes", "no", "cannot_tell", "not_asked"),
     "use": ("flow_at_50", "low_pressure_and_exponent", "before_after", "publishable"),
