@@ -29,7 +29,7 @@ RECORDS = list(dict.fromkeys(_records(Session)))
 # Closed lists of words that no field of a session takes: columns of results and of the journal, and rows of a layout.
 OF_OTHER_FORMS = (
     *("import_state", "direction_used", "use", "decision", "verdict", "conforms", "row_is"),
-    *("is_it_real", "repeat_sort", "stated_intervals"),
+    *("is_it_real", "repeat_sort", "stated_intervals", "wind_evidence"),
     *("line_fault", "line_fault_state"),
 )
 IDS_THAT_JOIN = {"fan_id", "gauge_id", "line_id", "averaging_s", "fan_configuration", "sample_count"}

@@ -69,8 +69,10 @@ def affected(
     per cent of what they would have been without wind, with limits that hold 90 %. Where the readings do not yield
     a result and an estimate, as after a wrong sign, the noise alone stands for the probability and no error is told.
 
-    No answer where nothing tells the noise: neither spreads nor traces, and of a single point no weather either; nor
-    for a single point without a baseline.
+    No answer for a single point without a baseline, even with weather, which never decides alone; nor where nothing
+    tells the noise: no spreads, no traces, not two points, and of a single point whose baseline the source took off
+    without stating it no weather either. Give `wind_noise.told_by_the_rest` for defaults, here and to the estimate, so
+    that weather and the size of a baseline count where no spread is recorded.
 
     References
     ----------
@@ -171,16 +173,10 @@ def _cut_by_points(
     apart = np.where(both, np.where(work.direction[run] == PRESSURISATION, 0.5, -0.5), 0.0)
     induced = work.induced_pa[low] * points.signs(work, work.induced_pa)[run]
     log_flow = np.log(ragged.sums(work.flow_m3_h, batch.reading_offsets)[low]) + constant
-    upper = np.log(
-        np.maximum(induced + limits.low_point_pa, 0.0) / PIVOT_PA,
-        where=induced > -limits.low_point_pa,
-        out=np.full(low.size, -np.inf),
-    )
-    lower = np.log(
-        np.maximum(induced - limits.low_point_pa, 0.0) / PIVOT_PA,
-        where=induced > limits.low_point_pa,
-        out=np.full(low.size, -np.inf),
-    )
+    with np.errstate(divide="ignore"):  # -inf, where a limit reaches down to 0 Pa
+        upper, lower = (
+            np.log(np.maximum(induced + part, 0.0) / PIVOT_PA) for part in (limits.low_point_pa, -limits.low_point_pa)
+        )
     for turn in range(int(place.max()) + 1 if place.size else 0):
         here = np.flatnonzero(place == turn)
         at = session[here]
@@ -200,10 +196,13 @@ def _evidence(
     if traced.fluctuations is not None:
         by_trace = np.isfinite(traced.fluctuations.turbulent_pa)
     several = ragged.sums(ragged.counts(work.line.offsets), batch.run_offsets) >= 2
-    zero = ragged.any_true(wind_noise.zero_known(work), batch.run_offsets)
+    ends = [np.isfinite(floats(batch.run[f"baseline_{when}_pressure_pa"])) for when in ("before", "after")]
+    zero = ragged.any_true(ends[0] | ends[1], batch.run_offsets)
+    by_source = ragged.any_true(batch.point["baseline_removed"] == 1, batch.point_offsets)
     weather = np.isfinite(floats(batch.session["wind_speed_m_s"]))
     noise_told = estimate.noise_told | by_trace
-    cannot_tell = ~np.where(single, zero & (noise_told | weather), noise_told | several)
+    one = zero | (ragged.any_true(by_source, batch.run_offsets) & (noise_told | weather))
+    cannot_tell = ~np.where(single, one, noise_told | several)
     code = np.select(
         [single, by_trace, noise_told],
         [words.index(word) for word in ("one_point", "traces", "averages")],

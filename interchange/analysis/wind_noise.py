@@ -7,6 +7,7 @@ or gauge comes in by them.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -125,13 +126,6 @@ def low_points(work: Work, low_pa: float) -> tuple[Ints, Ints]:
     return low, run[low]
 
 
-def zero_known(work: Work) -> NDArray[np.bool_]:
-    """Whether a baseline of each run is recorded, or was taken off by the source."""
-    batch = work.batch
-    ends = [np.isfinite(floats(batch.run[f"baseline_{when}_pressure_pa"])) for when in ("before", "after")]
-    return ends[0] | ends[1] | ragged.any_true(batch.point["baseline_removed"] == 1, batch.point_offsets)
-
-
 def _line_square(
     pressure: Floats,
     used: NDArray[np.bool_],
@@ -191,42 +185,55 @@ def medians(values: Floats, owner: Ints, count: int) -> Floats:
 
 
 # [1] how far ln of the speed at the house strays from that of a profile, by source. Orders of magnitude, no source.
-SPEED_SPREAD = {"on_site_hand": 0.4, "on_site_mast": 0.25, "station": 0.5, "model": 0.6, "observer_word": 0.6}
-UNKNOWN_SOURCE_SPREAD = 0.7
-# [1] standard deviation of a reading over the dynamic pressure at the eaves: see `robust_noise.Facades`
-PRESSURE_RATIO, PRESSURE_RATIO_SPREAD = 0.2, 0.5
+SPEED_SPREAD = {"on_site_hand": 0.3, "on_site_mast": 0.2, "station": 0.35, "model": 0.4, "observer_word": 0.4}
+UNKNOWN_SOURCE_SPREAD = 0.4
+ON_SITE = ("on_site_hand", "on_site_mast")
 EAVES_M, PROFILE = 4.0, 0.22  # [m], [1] power of height in a suburb (ASHRAE Handbook-Fundamentals, from memory)
-USUAL_HEIGHT_M, BY_HAND_M = 10.0, 2.0  # [m] of a mast and of a hand where no height is recorded
-LEAST_TURBULENCE_PA = 0.1  # [Pa] of a gauge in still air
+FROM_OPEN_COUNTRY = 0.6  # [1] speed at those eaves over that 10 m above open country, same source
+HAND_M, MAST_M = 2.0, 10.0  # [m] heights where none is recorded
 USUAL_AVERAGING_S = 600.0  # [s] of a mean wind speed
+# [1] deviation of readings over the dynamic pressure at the eaves, and over the mean of a baseline; [1] how far ln of
+# it strays from one house to the next; [Pa] of a gauge in still air. From simulated tests, no source.
+OF_DYNAMIC, OF_BASELINE, HOUSE_SPREAD, BASELINE_SPREAD, STILL_PA = 0.06, 0.3, 0.7, 0.95, 0.08
 
 
-def by_weather(batch: Batch, defaults: NoiseDefaults = NOISE) -> NoiseDefaults:
-    """The same defaults with what recorded wind speed says of the noise of sessions that record no spread.
+def told_by_the_rest(batch: Batch, defaults: NoiseDefaults = NOISE) -> NoiseDefaults:
+    """The same defaults with what weather and size of the baseline say of noise where no spread is recorded.
 
-    Turbulence is 0.2 of the dynamic pressure at the eaves, 0.1 Pa at least. A speed is brought there by a power law of
-    height. Its uncertainty is that of its source, of a mean of less than ten minutes (log, 0.1 for each factor of two)
-    and of what a house makes of wind; so it moves the prior of the noise level, and decides nothing by itself. Of the
-    distance a batch tells the source alone. Sessions with spreads or traces are not touched by it.
+    Turbulence is a share of the dynamic pressure at the eaves and of the baseline's magnitude, their geometric mean
+    where both are recorded. Speeds of stations, models and words are taken for those 10 m above open country, those on
+    site for their height in a suburb; their uncertainty is that of source and of averaging (0.05 of the logarithm for
+    each halving of ten minutes). All of it only moves the prior of the noise level, which stays uncertain by a factor
+    of two or more: it decides nothing by itself. Of the station's distance a batch tells the source alone.
     """
     session = batch.session
-    speed = floats(session["wind_speed_m_s"])
+    by_wind, wind_spread = _by_wind(session)
+    size = [np.abs(floats(batch.run[f"baseline_{when}_pressure_pa"])) for when in ("before", "after")]
+    known = [np.isfinite(part) for part in size]
+    number = ragged.sums(known[0], batch.run_offsets) + ragged.sums(known[1], batch.run_offsets)
+    total = sum(ragged.sums(np.nan_to_num(part), batch.run_offsets) for part in size)
+    by_zero = np.hypot(OF_BASELINE * total / np.where(number > 0, number, np.nan), STILL_PA)
+    wind, zero = np.isfinite(by_wind), number > 0
+    turbulent = np.select(
+        [wind & zero, wind, zero], [np.sqrt(by_wind * by_zero), by_wind, by_zero], defaults.turbulent_pa
+    )
+    both = 1.0 / np.hypot(1.0 / wind_spread, 1.0 / BASELINE_SPREAD)
+    spread = np.select(
+        [wind & zero, wind, zero], [both, wind_spread, BASELINE_SPREAD], defaults.level_spread_unrecorded
+    )
+    return replace(defaults, turbulent_pa=turbulent, level_spread_unrecorded=spread)
+
+
+def _by_wind(session: Mapping[str, NDArray[np.generic]]) -> tuple[Floats, Floats]:
+    """Turbulence [Pa] by the wind speed recorded, NaN where none is, and how far its logarithm may be off [1]."""
+    speed, height, averaged = (floats(session[f"wind_{name}"]) for name in ("speed_m_s", "height_m", "averaging_s"))
     source = session["wind_source"].astype(np.int64)
     words = CHOICES["wind_source"]
     spread = np.array([*(SPEED_SPREAD[word] for word in words), UNKNOWN_SOURCE_SPREAD])[source]
-    height = floats(session["wind_height_m"])
-    usual = np.where(source == words.index("on_site_hand"), BY_HAND_M, USUAL_HEIGHT_M)
+    near = np.isin(source, [words.index(word) for word in ON_SITE])
+    usual = np.where(source == words.index("on_site_hand"), HAND_M, MAST_M)
     height = np.where(height > 0, height, usual)
-    averaged = floats(session["wind_averaging_s"])
-    shorter = np.log2(np.maximum(USUAL_AVERAGING_S / np.where(averaged > 0, averaged, USUAL_AVERAGING_S), 1.0))
-    at_eaves = speed * (EAVES_M / height) ** PROFILE
-    turbulent = np.hypot(PRESSURE_RATIO * 0.5 * AIR_KG_M3 * at_eaves**2, LEAST_TURBULENCE_PA)
-    whole = np.sqrt((2.0 * np.hypot(spread, 0.1 * shorter)) ** 2 + PRESSURE_RATIO_SPREAD**2)
-    known = np.isfinite(speed)
-    return replace(
-        defaults,
-        turbulent_pa=np.where(known, turbulent, defaults.turbulent_pa),
-        level_spread_unrecorded=np.where(
-            known, np.minimum(whole, defaults.level_spread_unrecorded), defaults.level_spread_unrecorded
-        ),
-    )
+    halvings = np.log2(np.maximum(USUAL_AVERAGING_S / np.where(averaged > 0, averaged, USUAL_AVERAGING_S), 1.0))
+    at_eaves = speed * np.where(near, (EAVES_M / height) ** PROFILE, FROM_OPEN_COUNTRY)
+    turbulent = np.hypot(OF_DYNAMIC * 0.5 * AIR_KG_M3 * at_eaves**2, STILL_PA)
+    return turbulent, np.hypot(2.0 * np.hypot(spread, 0.05 * halvings), HOUSE_SPREAD)

@@ -104,6 +104,21 @@ TABLE: tuple[Quantity, ...] = (
         for name, words in _PARTS
         for p in (50, 10)
     ),
+    # what wind has made of the result
+    _q("wind_flow_50_probability", "1", "probability that wind has moved the flow at 50 Pa too far"),
+    _q("wind_low_probability", "1", "probability that wind has moved the flow at 10 Pa, or a low point, too far"),
+    _q("wind_flow_50_by_noise_probability", "1", "the same of the flow at 50 Pa by the size of the noise alone"),
+    _q("wind_low_by_noise_probability", "1", "the same of low pressures by the size of the noise alone"),
+    *(
+        _q(f"wind_error_{p}{end}_percent", "%", f"{words} wind has made of the flow at {p} Pa")
+        for p in (50, 10)
+        for end, words in (
+            ("", "by the readings, what"),
+            ("_low", "lower end of the 90 % interval of what"),
+            ("_high", "upper end of the 90 % interval of what"),
+        )
+    ),
+    _q("wind_evidence", "", "what that is judged by: traces, averages with spreads, points alone, one point"),
     # checks and verdicts
     _q("check_name", "", "name of the check"),
     _q("level", "1", "1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing (the five levels of QARTOD)"),
