@@ -17,7 +17,7 @@ houses alone.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +35,9 @@ from interchange.analysis.work import PRESSURISATION, Work, floats
 from interchange.quantities import CHOICES
 
 CAP = 4.0  # [1] log odds by which the readings may outweigh what the noise alone would do (simulated tests, no source)
+# [Pa] noise of gauge and flow beside which turbulence counts, and factors [1] on the posterior's standard deviations
+# for the one and the other (simulated tests, no source): see `width`
+GAUGE_PA, GAUGE_FACTOR, WIND_FACTOR = 0.3, 0.7, 1.25
 EXPONENT_NODES = 7  # [1] of Gauss-Hermite; 15 change no probability by 0.001
 CERTAIN = 1e-9  # [1] probabilities are kept that far from 0 and 1
 NOTHING_ELSE = -1  # code of no word
@@ -80,18 +83,21 @@ def affected(
 
     """
     told = Traced() if traced is None else traced
-    posterior = estimate.posterior
     fixed = work.exponent_assumed | ~np.isfinite(work.exponent)
     single = ~ragged.any_true(~fixed, work.batch.run_offsets) & ragged.any_true(
         work.exponent_assumed, work.batch.run_offsets
     )
+    factor = np.where(single, 1.0, width(estimate.session["robust_turbulence_pa"]))
+    posterior = _widened(estimate.posterior, factor)
     log_flow = {p: _log(floats(result[f"flow_{p}_m3_h"])) for p in (50, 10)}
     alone = wind_noise.by_noise(work, limits, prior, defaults, told, single)
     error_50 = _error(posterior, log_flow[50], 50.0)
     error_10 = _error(posterior, log_flow[10], 10.0)
     error_10 = np.where(single, error_50[0], error_10[0]), np.where(single, error_50[1], error_10[1])
     read = (summed(posterior.weight) > 0) & np.isfinite(log_flow[50]) & np.isfinite(log_flow[10])
-    low = np.where(single, _beyond(posterior, *error_10, limits.flow_10), _low(work, estimate, log_flow[10], limits))
+    low = np.where(
+        single, _beyond(posterior, *error_10, limits.flow_10), _low(work, estimate, posterior, log_flow[10], limits)
+    )
     evidence, cannot_tell = _evidence(work, estimate, told, single)
     columns: dict[str, NDArray[np.generic]] = {}
     for name, by_readings, by_noise in (
@@ -125,6 +131,22 @@ def capped(probability: Floats, alone: Floats, cap: float = CAP) -> Floats:
     return np.asarray(expit(np.minimum(logit(np.clip(probability, CERTAIN, 1.0 - CERTAIN)), most)))
 
 
+def width(turbulence_pa: Floats) -> Floats:
+    """Factor [1] on the standard deviations of the estimate, for errors that wind has made, from turbulence [Pa].
+
+    Errors of gauge and flow readings are the same without wind, so they count less than in the estimate; what wind
+    does to a house is more than the model knows, so it counts more.
+    """
+    gauge, wind = (GAUGE_PA * GAUGE_FACTOR) ** 2, (WIND_FACTOR * turbulence_pa) ** 2
+    return np.asarray(np.sqrt((gauge + wind) / (GAUGE_PA**2 + turbulence_pa**2)))
+
+
+def _widened(posterior: Posterior, factor: Floats) -> Posterior:
+    """The same with the standard deviations of each session times a factor [1]."""
+    names = ("level_variance", "covariance", "exponent_variance")
+    return replace(posterior, **{name: factor**2 * getattr(posterior, name) for name in names})
+
+
 def _log(flow: Floats) -> Floats:
     return np.asarray(np.log(np.where(flow > 0, flow, np.nan)))
 
@@ -142,9 +164,8 @@ def _beyond(posterior: Posterior, mean: Floats, deviation: Floats, limit: float)
     return summed(posterior.weight * (ndtr((low - mean) / deviation) + ndtr((mean - high) / deviation)))
 
 
-def _low(work: Work, estimate: Estimate, log_flow_10: Floats, limits: Limits) -> Floats:
+def _low(work: Work, estimate: Estimate, posterior: Posterior, log_flow_10: Floats, limits: Limits) -> Floats:
     """Probability that the flow at 10 Pa or any low point errs by more than its limit."""
-    posterior = estimate.posterior
     abscissa, share = np.polynomial.hermite_e.hermegauss(EXPONENT_NODES)
     deviation = np.sqrt(posterior.exponent_variance)
     exponent = np.clip(posterior.exponent + abscissa[:, None, None] * deviation, *EXPONENT_BOUNDS)

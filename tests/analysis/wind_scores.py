@@ -18,7 +18,7 @@ from tests.judge import judged as simulated
 Array = NDArray[np.float64]
 FLAGS = {"flow_50": "flow_50_affected", "low": "low_affected"}
 MULTI, SINGLE = ("multi-point", "both directions"), ("single point",)
-WINDS = ("breezy", "windy")  # in still air nobody asks, and hardly a test is affected
+STILL, WINDY = ("still",), ("breezy", "windy")
 TOGETHER = 200  # tests simulated and scored at once; bounds the memory
 # records in which wind can no longer be told from the fault: twins that share the fault compare two wrecks
 WRECKED = ("swapped channels", "wrong sign", "line disconnected", "blocked line")
@@ -30,21 +30,30 @@ class Seen:
 
     test: Simulated | None
     arrangement: str
+    wind: str
     crew: str
     fault: str | None
     change: WindChange
     without_fault: WindChange
 
 
-def tests_of(count: int, seed: int, crews: Sequence[Any], fault_share: float = 0.0) -> Iterator[list[Seen]]:
-    members = family(count, seed, winds=WINDS, crews=crews, fault_share=fault_share, keep_trace=True, mast=True)
+def tests_of(
+    count: int, seed: int, crews: Sequence[Any], fault_share: float = 0.0, winds: Sequence[Any] = WINDY
+) -> Iterator[list[Seen]]:
+    members = family(count, seed, winds=winds, crews=crews, fault_share=fault_share, keep_trace=True, mast=True)
     for start in range(0, count, TOGETHER):
         some = members[start : start + TOGETHER]
         each = simulated([member.case for member in some], seed * 1000 + start)
         yield [
-            Seen(blind(j.test), m.arrangement, m.crew, m.fault, j.effects.wind, j.effects.wind_without_faults)
+            Seen(blind(j.test), m.arrangement, m.wind, m.crew, m.fault, j.effects.wind, j.effects.wind_without_faults)
             for m, j in zip(some, each, strict=True)
         ]
+
+
+def evenly(count: int, seed: int, crews: Sequence[Any], fault_share: float = 0.0) -> Iterator[list[Seen]]:
+    """As many breezy and windy tests as asked for and half as many still ones: a third of each wind class."""
+    yield from tests_of(count, seed, crews, fault_share)
+    yield from tests_of(count // 2, seed + 10, crews, fault_share, STILL)
 
 
 def columns(seen: Sequence[Seen], kind: str) -> dict[str, NDArray[Any]]:
@@ -131,6 +140,7 @@ def table(seen: Sequence[Seen], found: dict[str, NDArray[Any]]) -> dict[str, Any
     for part in ("arrangement", "crew"):
         labels = np.array([getattr(one, part) for one in seen])
         groups |= {str(label): labels == label for label in np.unique(labels)}
+    groups["breezy and windy"] = np.array([one.wind in WINDY for one in seen])
     faulty = any(one.fault for one in seen)
     for flag in FLAGS:
         probability = found[f"wind_{flag}_probability"]
