@@ -23,8 +23,8 @@ from interchange.files import fsync_folder
 
 FOLDER = "derived"
 GRACE_S = 600  # how long a file stays that a newer one has taken the place of: others may be reading it
-Kind = Literal["results", "checks", "verdicts", "estimates"]
-KINDS: tuple[Kind, ...] = ("results", "checks", "verdicts", "estimates")
+Kind = Literal["results", "checks", "verdicts", "estimates", "faults"]
+KINDS: tuple[Kind, ...] = ("results", "checks", "verdicts", "estimates", "faults")
 
 _NAME = re.compile(r"(\d+)\.(.+)\.([0-9a-f]{8})\.[0-9a-f]{64}\.[0-9a-f]{8}\.parquet")
 _RULE_SET = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.@-]*")

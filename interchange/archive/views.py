@@ -111,7 +111,7 @@ def _not_computed(root: Path, kind: str, version: int) -> Exception:
     if version in stale:
         found = f"{kind} by another release, or from before a change of the register of calibrations"
     expected = f"{kind} computed from version {version}"
-    command = "assess" if kind == "estimates" else "recompute"
+    command = "assess" if kind in ("estimates", "faults") else "recompute"
     return fault("results-stale", root, found, expected, f"Run the {command} command, then ask again.")
 
 

@@ -11,15 +11,17 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from interchange.analysis import beside, chain, robust, uncertainty
+from interchange.analysis import beside, chain, robust, uncertainty, wind
 from interchange.analysis.uncertainty import Budget
 from interchange.analysis.work import Work
 from interchange.archive import batches, derived, query, registers
 from interchange.archive.store import Store
 from interchange.model.ruleset import RuleSet
-from interchange.operations.assess import applies, budget_of
+from interchange.operations.assess import applies, budget_of, words
 from interchange.operations.recompute import DISPLAYED
 from interchange.operations.rules import load_rule_sets
+from interchange.operations.suspicions import fault_rows
+from interchange.quantities import CHOICES
 from interchange.report.heads import Units
 from interchange.table import Row, Table, counted
 
@@ -41,10 +43,9 @@ def best_estimate(
     """The best estimate in wind of each session, from readings as the rule set corrects them, beside its result."""
     reference: Mapping[str, Any] = next((step.arguments for step in rules.steps if step.name == _REFERENCE), {})
     unrecorded = np.hypot(*(budget.parts[name][:, 0] for name in uncertainty.OF_AIR))
-    found = robust.estimate(
-        work, instruments=budget.instruments, unrecorded_sd=np.nan_to_num(unrecorded), **reference
-    ).session
-    return {**found, **beside.differences(result, budget, found)}
+    found = robust.estimate(work, instruments=budget.instruments, unrecorded_sd=np.nan_to_num(unrecorded), **reference)
+    columns = {**found.session, **wind.affected(work, result, found).session}
+    return {**columns, **beside.differences(result, budget, found.session)}
 
 
 def assess_archive(root: Path, *, progress: Callable[[str], None] = lambda _: None) -> Estimated:
@@ -58,19 +59,27 @@ def assess_archive(root: Path, *, progress: Callable[[str], None] = lambda _: No
     register = registers.calibrations(store.root)
     kinds = sorted({kind for rules in chosen for kind in rules.applies_to})
     pieces: dict[str, list[pa.Table]] = {rules.reference: [] for rules in chosen}
+    faults: dict[str, list[pa.Table]] = {rules.reference: [] for rules in chosen}
     count = 0
     for loaded in batches.load(snapshot, {"kind": kinds}, register.rows):
         for rules in chosen:
             work = chain.follow(loaded.batch, rules.steps, rules.applies_to)
             columns = best_estimate(rules, work, chain.leakage(work).session, budget_of(work))
-            ids = {"session_id": loaded.session_ids, "revision": loaded.revisions}
-            pieces[rules.reference].append(pa.table({**ids, **columns}).filter(pa.array(applies(loaded.batch, rules))))
+            columns["wind_evidence"] = words("wind_evidence", columns["wind_evidence"])
+            ids = pa.table({"session_id": loaded.session_ids, "revision": loaded.revisions})
+            wanted = pa.array(applies(loaded.batch, rules))
+            table = pa.table({**{name: ids[name] for name in ids.column_names}, **columns})
+            pieces[rules.reference].append(table.filter(wanted))
+            repeated = pa.concat_arrays([wanted] * len(CHOICES["line_fault"]))
+            faults[rules.reference].append(fault_rows(ids, work).filter(repeated))
         count += len(loaded.session_ids)
         progress(f"assessed {count} tests")
-    for reference, tables in pieces.items():
-        if tables:
-            table = pa.concat_tables(tables)
-            derived.write(store.root, "estimates", reference, snapshot.log.tests_number, table, register.fingerprint)
+    parts: dict[derived.Kind, dict[str, list[pa.Table]]] = {"estimates": pieces, "faults": faults}
+    for kind, by_rules in parts.items():
+        for reference, tables in by_rules.items():
+            if tables:
+                table = pa.concat_tables(tables)
+                derived.write(store.root, kind, reference, snapshot.log.tests_number, table, register.fingerprint)
     return Estimated(snapshot.version, tuple(pieces), store.settings.units)
 
 

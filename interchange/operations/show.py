@@ -16,12 +16,14 @@ from interchange.model.register import CalibrationRow
 from interchange.model.ruleset import RuleSet
 from interchange.model.session import Session
 from interchange.operations.assess import Assessed, assess, words
+from interchange.operations.assessing import best_estimate
 from interchange.operations.how_sure import how_sure
 from interchange.operations.reckoned import reported_elsewhere, size_line
 from interchange.operations.recompute import DISPLAYED
 from interchange.operations.recorded import by_people, found_in_log, heading, recorded
 from interchange.operations.rules import load_rule_sets
 from interchange.operations.select import select_sessions
+from interchange.operations.suspicions import suspected
 from interchange.quantities import NOT_EVALUATED, PASS
 from interchange.report.conformity import conforms_sentence
 from interchange.report.heads import Units, with_unit
@@ -105,7 +107,7 @@ def _view(
             preview = "A preview: it computes values, and gives neither checks nor verdicts."
             sections.append(Section(f"By {one.rules.reference}", (preview,)))
         elif one.rules.reference != DISPLAYED:
-            sections += [*how_sure(one), *_judged(one)]
+            sections += [*how_sure(one), *_suspected(one), *_judged(one)]
     return TestView(heading(session), tuple(sections), units)
 
 
@@ -118,6 +120,12 @@ def _assessed(
     loaded = batches.from_sessions([session], calibrations, logs)
     zones = loaded.climate_zones.to_pylist()
     return [assess(loaded.batch, rules, zones) for rules in rule_sets if session.kind in rules.applies_to]
+
+
+def _suspected(one: Assessed) -> Iterator[Section]:
+    if one.rules.steps and _value(one, "flow_50_m3_h") is not None:
+        estimate = best_estimate(one.rules, one.work, one.leakage.session, one.budget)
+        yield suspected(one.work, estimate, one.rules.reference)
 
 
 def _areas(assessed: Sequence[Assessed], units: Units) -> Iterator[str]:

@@ -105,6 +105,12 @@ TABLE: tuple[Quantity, ...] = (
         for p in (50, 10)
     ),
     # what wind has made of the result
+    _q("line_fault", "", "fault of reference line or handling"),
+    _q("line_fault_state", "", "what is to be done about it, if the record can tell"),
+    _q("probability", "1", "how likely the fault is"),
+    _q("effect_50_percent", "%", "what the fault can do to the flow at 50 Pa"),
+    _q("effect_10_percent", "%", "what the fault can do to the flow at 10 Pa"),
+    _q("onset_s", "s", "when the fault set in, from the beginning of the test"),
     _q("wind_flow_50_probability", "1", "probability that wind has moved the flow at 50 Pa too far"),
     _q("wind_low_probability", "1", "probability that wind has moved the flow at 10 Pa, or a low point, too far"),
     _q("wind_flow_50_by_noise_probability", "1", "the same of the flow at 50 Pa by the size of the noise alone"),
