@@ -170,12 +170,12 @@ def test_faults_are_found_and_sound_tests_left_alone_about() -> None:
 @pytest.mark.full
 def test_every_detector_keeps_its_promise() -> None:
     parts = []
-    for chunk in range(8):
-        members = family(300, seed=4400 + chunk, keep_trace=True)
-        for place, kind in enumerate(KINDS.values()):
-            seed = 4500 + 20 * chunk + place
-            members += family(8, seed, fault_share=1.0, kinds=(kind,), keep_trace=True)  # type: ignore[arg-type]
-        parts.append(looked_at(members, 4700 + chunk))
+    for chunk in range(5):
+        members = family(300, seed=6400 + chunk, keep_trace=True)
+        for place, (fault, kind) in enumerate(KINDS.items()):
+            count, seed = (30 if fault == "water_in_line" else 10), 6500 + 20 * chunk + place
+            members += family(count, seed, fault_share=1.0, kinds=(kind,), keep_trace=True)  # type: ignore[arg-type]
+        parts.append(looked_at(members, 6700 + chunk))
     seen = joined(parts)
     table = {
         "what": " ".join(str(__doc__).split()),
@@ -187,6 +187,7 @@ def test_every_detector_keeps_its_promise() -> None:
                     "all": round(recall(seen, record, fault, np.ones(len(seen.members), np.bool_)), 3),
                     "decidable": round(recall(seen, record, fault, seen.decidable(fault)), 3),
                     "tests": int(seen.of(fault).sum()),
+                    "tests_decidable": int((seen.of(fault) & seen.decidable(fault)).sum()),
                 }
                 for record in seen.found
             }
@@ -209,9 +210,9 @@ def test_every_detector_keeps_its_promise() -> None:
 PROMISED = {
     "water_in_line": 0.85,
     "line_disconnected": 0.9,
-    "channels_swapped": 0.95,
+    "channels_swapped": 0.97,
     "sign_wrong": 0.97,
-    "fan_in_baseline": 0.93,
+    "fan_in_baseline": 0.97,
     "baseline_missing": 0.97,
     "line_blocked": 0.75,
     "line_end_in_fan_stream": 0.65,
@@ -221,13 +222,19 @@ PROMISED = {
 
 
 def beyond(table: dict[str, Any]) -> list[str]:
-    """Every promise that the table breaks."""
+    """Every promise that the table breaks by more than two standard errors of its number of tests."""
+
+    def short(value: float, least: float, tests: int) -> bool:
+        return value < least - 2.0 * (least * (1.0 - least) / max(tests, 1)) ** 0.5
+
+    recalls = {fault: table["recall_at_5_percent_false_alarms"][fault]["traces"] for fault in PROMISED}
     broken = [
-        f"{fault}: {value} of {least}"
+        f"{fault}: {recalls[fault]['decidable']} of {least}"
         for fault, least in PROMISED.items()
-        if (value := table["recall_at_5_percent_false_alarms"][fault]["traces"]["decidable"]) < least
+        if short(recalls[fault]["decidable"], least, recalls[fault]["tests_decidable"])
     ]
-    if table["water_of_6_pa_and_more"]["traces"] < 0.92:
+    water = recalls["water_in_line"]["tests_decidable"]
+    if short(table["water_of_6_pa_and_more"]["traces"], 0.92, water // 2):
         broken.append("water of 6 Pa")
     for record, rates in table["false_retests_per_1000"].items():
         if rates["all"] > 5.0 or rates["still"] > 2.0:
@@ -264,7 +271,7 @@ def _false_retests(seen: Seen, record: str) -> dict[str, Any]:
 def _speed(seen: Seen) -> dict[str, int]:
     """Sessions of a batch looked at in a second of the processor, from features and from averages."""
     members = seen.members[:600]
-    tests = [blind(test) for test in many_cases([one.case for one in members], 4801)]
+    tests = 5 * [blind(test) for test in many_cases([one.case for one in members], 4801)]
     work, features = judged.worked(line_cases.to_batch(tests)), line_cases.traced(tests)
     rates = {}
     for record, told in (("traces", features), ("averages", None)):

@@ -141,11 +141,17 @@ def signs(work: Work, seen: Seen, level: Level, zero: Zero, features: LineFeatur
 
 
 def _explained_away(patterns: Mapping[str, Floats]) -> dict[str, Floats]:
-    """z of patterns, less where another one that is beyond chance explains the readings better."""
+    """z of patterns, less where another one that is beyond chance explains the readings better.
+
+    Not below what is beyond chance itself: both are there to be seen, but one is likelier.
+    """
     best = np.fmax.reduce(list(patterns.values()))
     sure = best > BEYOND_CHANCE
-    share = {name: z / np.where(sure, best, 1.0) for name, z in patterns.items()}
-    return {name: np.where(sure & (share[name] < NEARLY), z * share[name], z) for name, z in patterns.items()}
+    found = {}
+    for name, z in patterns.items():
+        share = z / np.where(sure, best, 1.0)
+        found[name] = np.where(sure & (share < NEARLY), np.maximum(z * share, np.minimum(z, BEYOND_CHANCE)), z)
+    return found
 
 
 def scores(found: Mapping[str, Floats], level: Level) -> dict[str, Floats]:

@@ -157,8 +157,8 @@ def _group(found: Zero, seen: Seen, level: Level, facade: tuple[Floats, ...], he
     freedom = np.full(here.size, size - 2.0) - (size > 3) - (own.apart != 0).any(axis=0)
     unexplained, clear = misfit / np.maximum(freedom, 1.0), np.zeros(here.size)
     for name, patterns, onset in _patterns(seen, rows, own, h, n, noise):
-        top = np.einsum("tpi,ti->tp", patterns, weighed)
-        below = np.einsum("tpi,tij,tpj->tp", patterns, projector, patterns, optimize=True)
+        top = (patterns @ weighed[:, :, None])[:, :, 0]
+        below = ((patterns @ projector) * patterns).sum(axis=2)
         told = below > 1e-6
         z = np.where(told, top / np.sqrt(np.where(told, below, 1.0)), 0.0)
         best = np.argmax(np.abs(z), axis=1)
