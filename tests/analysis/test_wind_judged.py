@@ -24,7 +24,7 @@ from interchange.analysis import chain, robust, wind
 
 FIGURES = Path(__file__).parents[1] / "benchmarks" / "figures" / "wind_affected.json"
 SEED = 8101
-TESTS, WITH_FAULTS, LONE = 3600, 2400, 1200
+TESTS, WITH_FAULTS, LONE = 2800, 2400, 1200
 KINDS = ("traces", "averages")
 # least area under the curve [1] and most false alarms at 80 % recall [%]
 FAULT_FREE, MIXED = (0.965, 4.0), (0.95, 7.0)
@@ -51,11 +51,15 @@ def beyond(name: str, kinds: dict[str, Any], promise: tuple[float, float], slack
     return broken
 
 
-def test_a_few_tests_are_told_about_right_and_fast() -> None:
-    chunks = list(wind_scores.tests_of(150, 77, MULTI))
-    kinds = wind_scores.scored(iter(chunks), *KINDS)
+@pytest.fixture(scope="module")
+def few() -> list[wind_scores.Seen]:
+    return [one for chunk in wind_scores.tests_of(120, 77, MULTI) for one in chunk]
+
+
+def test_a_few_tests_are_told_about_right(few: list[wind_scores.Seen]) -> None:
+    kinds = wind_scores.scored(iter([few]), *KINDS)
     for kind in KINDS:
-        assert kinds[kind]["low"]["rows"]["all"]["affected"] > 25
+        assert kinds[kind]["low"]["rows"]["all"]["affected"] > 20
         assert kinds[kind]["low"]["rows"]["all"]["auc"] > 0.93
         assert kinds[kind]["low"]["rows"]["all"]["false_alarms_percent_at_80_recall"] < 12
         for pressure in (50, 10):
@@ -78,9 +82,8 @@ def write(table: dict[str, Any]) -> None:
     FIGURES.write_text(json.dumps({"what": " ".join(str(__doc__).split()), "families": table}, indent=1) + "\n")
 
 
-def test_thousands_of_tests_a_second_are_assessed_after_the_fit() -> None:
-    (chunk,) = wind_scores.tests_of(40, 78, MULTI)
-    batch = judged.to_batch([one.test for one in chunk for _ in range(25) if one.test is not None])
+def test_thousands_of_tests_a_second_are_assessed_after_the_fit(few: list[wind_scores.Seen]) -> None:
+    batch = judged.to_batch([one.test for one in few[:40] for _ in range(25) if one.test is not None])
     work = judged.worked(batch)
     estimate = robust.estimate(work, reference_temperature_c=20.0)
     result = chain.leakage(work).session
