@@ -18,7 +18,7 @@ FURTHEST_S = 600.0  # [s] beyond the largest offset that is looked for clocks ar
 STEP_S = 5.0  # [s] between the offsets tried
 LEAST_INTERVALS = 5  # [1] of the record within the readings
 FAST_BLOCK_S = 10.0  # [s] what moves within it is the building's own gusts, whose size goes with the wind (judgement)
-WORTH_SHARE = 0.5  # [1] limits that span more than this part of what was possible beforehand tell nothing
+WORTH_SHARE = 0.25  # [1] limits that span more than this part of what was possible beforehand tell nothing
 
 
 @dataclass(frozen=True, slots=True)
