@@ -118,9 +118,7 @@ def _likelihood(x: Floats, y: Floats, count: float) -> tuple[Floats, Floats]:
     for size in (1, 2):
         for chosen in combinations(range(x.shape[0]), size):
             r2 = _explained(x[list(chosen)], y)
-            logs.append(
-                0.5 * (count - 1 - size) * np.log1p(count) - 0.5 * (count - 1) * np.log1p(count * (1.0 - r2))
-            )
+            logs.append(0.5 * (count - 1 - size) * np.log1p(count) - 0.5 * (count - 1) * np.log1p(count * (1.0 - r2)))
             fits.append(np.sqrt(r2))
     stacked = np.stack(logs)
     top = stacked.max(axis=0)
@@ -133,4 +131,4 @@ def _explained(x: Floats, y: Floats) -> Floats:
     gram += 1e-12 * np.trace(gram, axis1=1, axis2=2)[:, None, None] * np.eye(x.shape[0]) + 1e-300 * np.eye(x.shape[0])
     cross = np.einsum("aoi,i->oa", x, y)
     fitted = np.linalg.solve(gram, cross[..., None])[..., 0]
-    return np.clip((fitted * cross).sum(axis=1) / (y @ y), 0.0, 1.0 - 1e-9)
+    return np.asarray(np.clip((fitted * cross).sum(axis=1) / (y @ y), 0.0, 1.0 - 1e-9))

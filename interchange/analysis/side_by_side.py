@@ -106,14 +106,12 @@ def _nearest(grid: Floats, time: Floats, value: Floats, reach_s: float) -> Float
     return np.where(np.abs(time[place] - grid) <= reach_s + 1e-9, value[place], np.nan)
 
 
-def compare(
-    first_pa: Floats, second_pa: Floats, step_s: float, use: NDArray[np.bool_] | None = None
-) -> Compared:
+def compare(first_pa: Floats, second_pa: Floats, step_s: float, use: NDArray[np.bool_] | None = None) -> Compared:
     """Spread ratio and mean difference of two lines over the readings in `use`, or all.
 
     ln ratio = ln(S2^2 / S1^2) / 2. To first order its error is the mean of
-    psi(t) = ((x2 - m2)^2 / S2^2 - (x1 - m1)^2 / S1^2) / 2, that of the difference the mean of x2 - x1: see `_half_width`
-    for the error of a mean. Readings that are missing or left out count nothing.
+    psi(t) = ((x2 - m2)^2 / S2^2 - (x1 - m1)^2 / S1^2) / 2, that of the difference the mean of x2 - x1:
+    see `_half_width` for the error of a mean. Readings that are missing or left out count nothing.
     """
     ok = np.isfinite(first_pa) & np.isfinite(second_pa)
     if use is not None:
@@ -123,16 +121,16 @@ def compare(
         return Compared(count, np.nan, np.nan, UNTOLD, UNTOLD, np.nan)
     a, b = (np.where(ok, one - np.mean(one[ok]), 0.0) for one in (first_pa, second_pa))
     mean = float(np.mean((second_pa - first_pa)[ok]))
-    spreads = [float(np.sqrt((one * one).sum() / (count - 1))) for one in (a, b)]
+    first, second = (float(np.sqrt((one * one).sum() / (count - 1))) for one in (a, b))
     half = _half_width(b - a, count, step_s)
     difference = Estimate(mean, mean - half, mean + half)
-    if min(spreads) < SAME_SPREAD_PA:
-        return Compared(count, *spreads, UNTOLD, difference, np.nan)
-    influence = 0.5 * ((b / spreads[1]) ** 2 - (a / spreads[0]) ** 2)
+    if min(first, second) < SAME_SPREAD_PA:
+        return Compared(count, first, second, UNTOLD, difference, np.nan)
+    influence = 0.5 * ((b / second) ** 2 - (a / first) ** 2)
     half = _half_width(np.where(ok, influence, 0.0), count, step_s)
-    ratio = spreads[1] / spreads[0]
+    ratio = second / first
     limits = Estimate(ratio, float(ratio * np.exp(-half)), float(ratio * np.exp(half)))
-    return Compared(count, *spreads, limits, difference, (half / NORMAL_95) ** 2 * count * step_s)
+    return Compared(count, first, second, limits, difference, (half / NORMAL_95) ** 2 * count * step_s)
 
 
 def _half_width(parts: Floats, count: int, step_s: float) -> float:
@@ -250,9 +248,7 @@ def longest_between(places: list[int], length: int) -> slice:
     return slice(ends[start], ends[start + 1])
 
 
-def minutes_to_see(
-    compared: Compared, ratio: float, power: float = POWER
-) -> float:
+def minutes_to_see(compared: Compared, ratio: float, power: float = POWER) -> float:
     """Minutes to record so that a spread ratio like this is told from none, in wind and with lines as measured.
 
     T = V (1.96 + z)^2 / (ln ratio)^2, V the variance of ln ratio times seconds, z the normal quantile of `power`. NaN

@@ -28,6 +28,7 @@ COMMANDS: Final[dict[str, tuple[str, str, str]]] = {
     "assess": ("assess", "assess", "Estimate what wind left of each test, and list where the result differs."),
     "reductions": ("pairs", "reductions", "Say by how much leakage fell from before to after, and whether it is real."),
     "repeats": ("pairs", "repeats", "Hold repeated tests against the intervals stated for them."),
+    "compare-lines": ("lines", "compare_lines", "Compare two reference lines read side by side with the fan off."),
     "review": ("reviewing", "review", "List the tests that wait for a decision, with what the checks suggest."),
     "decide": ("reviewing", "decide", "Put on record what was decided of a test."),
     "amend": ("changing", "amend", "Correct one field of a test, with who and why."),

@@ -54,7 +54,7 @@ def values(trace: Trace) -> tuple[Floats, Floats]:
     held = np.array([np.nan if one is None else one for one in trace.values.to_pylist()], dtype=np.float64)
     if trace.time_s is not None:
         return np.asarray(trace.time_s.to_numpy(zero_copy_only=False), dtype=np.float64), held
-    return trace.start_s + (trace.interval_s or 1.0) * np.arange(held.size), held
+    return trace.start_s + (trace.interval_s or 1.0) * np.arange(held.size, dtype=np.float64), held
 
 
 def records(snapshot: Snapshot) -> list[Record]:
@@ -120,10 +120,12 @@ def wind_of_tests(root: Path, version: int | None = None) -> Table:
         own = list(_rows(session, known))
         none += not own
         rows += own
-    left_out = [f"{counted(none, 'test')}: neither the test nor a station within an hour tells the wind"] if none else []
+    left_out = (
+        [f"{counted(none, 'test')}: neither the test nor a station within an hour tells the wind"] if none else []
+    )
     notes = [
-        "Wind at the house: power-law profile to the height of the house, or 5 m, and its terrain, or suburban; shelter "
-        "by neighbours is not in it. Its limits rest on judgement, not on measurements."
+        "Wind at the house: power-law profile to the height of the house, or 5 m, and its terrain, or suburban; "
+        "shelter by neighbours is not in it. Its limits rest on judgement, not on measurements."
     ]
     return Table(_COLUMNS, rows, left_out, notes)
 
@@ -145,7 +147,11 @@ def _rows(session: Session, known: Sequence[Record]) -> Iterable[Row]:
         return
     at = np.array([start])
     speed, _ = site_wind.in_time(at, record.time_s, record.speed_m_s)
-    gust, _ = site_wind.in_time(at, record.time_s, record.gust_m_s, furthest_s=1.0)
+    # a gust belongs to its own interval, and where none was reported there was none to report
+    gust = record.gust_m_s[
+        int(np.nanargmin(np.where(np.isnan(record.speed_m_s), np.inf, np.abs(record.time_s - start))))
+    ]
+    reports = bool(np.isfinite(record.gust_m_s).any())
     turned, _ = site_wind.in_time(at, record.time_s, record.from_deg, turning=True)
     station = record.session.conditions
     house = site_wind.at_house_m_s(
@@ -157,7 +163,7 @@ def _rows(session: Session, known: Sequence[Record]) -> Iterable[Row]:
     wide = np.exp(1.96 * site_wind.log_error(own.wind_distance_m or np.nan, apart, record.averaging_s))
     yield (
         *head,
-        *(float(speed[0]), _known(gust[0]), bool(np.isnan(gust[0])), _known(turned[0])),
+        *(float(speed[0]), _known(gust), bool(np.isnan(gust)) if reports else None, _known(turned[0])),
         *(station.wind_averaging_s, station.wind_gust_window_s, station.wind_height_m, "station", record.name),
         *(own.wind_distance_m, apart, None, None),
         *(float(house[0]), float((house / wide)[0]), float((house * wide)[0])),

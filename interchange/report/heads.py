@@ -49,6 +49,9 @@ _WORDS = {
     "windy": "strong wind at one",
     "agreeing_count": "agree",
     "stated_intervals": "stated intervals",
+    "first_line": "first line",
+    "second_line": "second line",
+    "compared_part": "part",
 }
 
 # Their values are words of closed lists, which people read without underscores.
@@ -123,6 +126,15 @@ _HEADS: dict[str, tuple[str, int, str, int]] = {
     "expected_percent": ("expected", 0, "%", 0),
     "median_difference_percent": ("median difference", 1, "%", 1),
     "expected_difference_percent": ("expected", 1, "%", 1),
+    "minutes_compared": ("minutes", 0, "1", 0),
+    "first_spread_pa": ("spread of the first", 2, "Pa", 2),
+    "second_spread_pa": ("of the second", 2, "Pa", 2),
+    "spread_ratio": ("ratio", 2, "1", 2),
+    "spread_ratio_low": ("low", 2, "1", 2),
+    "spread_ratio_high": ("high", 2, "1", 2),
+    "line_difference_pa": ("second less first", 2, "Pa", 2),
+    "line_difference_low_pa": ("low", 2, "Pa", 2),
+    "line_difference_high_pa": ("high", 2, "Pa", 2),
     "share_baseline_percent": ("baseline", 1, "%", 1),
     "share_calibration_percent": ("fan calibration", 1, "%", 1),
     "share_fan_density_percent": ("air in fan", 1, "%", 1),
