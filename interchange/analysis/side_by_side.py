@@ -27,6 +27,7 @@ SLOW_BLOCK_S = 60.0  # [s] means of a minute hold no gusts (judgement)
 JUMP_BLOCK_S = 60.0  # [s] means by which a jump is seen (judgement)
 POWER = 0.8  # [1] chance with which a planned record shows the difference (usual, no source)
 NORMAL_95 = 1.959964  # [1] 97.5 % quantile of the normal distribution
+STILL_PA = 0.003  # [Pa] means of minutes that differ less stand still (judgement)
 SAME_SPREAD_PA = 0.03  # [Pa] a spread below it is the gauge's last digit, not the wind (judgement)
 
 
@@ -189,7 +190,7 @@ def slow(first_pa: Floats, second_pa: Floats, step_s: float, block_s: float = SL
 
     """
     a, b = _blocks(first_pa, second_pa, max(1, round(block_s / step_s)))
-    if a.size < 10 or min(a.std(), b.std()) <= 0.0:
+    if a.size < 10 or min(a.std(), b.std()) < STILL_PA:
         return Slow(UNTOLD, np.nan)
     r = float(np.clip(np.corrcoef(a, b)[0, 1], -0.999999, 0.999999))
     n = independent(a, b)

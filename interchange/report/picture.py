@@ -93,7 +93,7 @@ def _span(values: Sequence[float], with_value: float | None = None, tight: bool 
 
 
 def _ticks(low: float, high: float) -> list[float]:
-    rough = (high - low) / 5
+    rough = (high - low) / 7
     size = 10.0 ** math.floor(math.log10(rough))
     step = next(size * one for one in (1, 2, 5, 10) if size * one >= rough)
     return [step * i for i in range(math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9) + 1)]
