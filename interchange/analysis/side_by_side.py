@@ -20,7 +20,7 @@ LEAST_WAVES, MOST_WAVES = 6, 60  # [1] fewer tell nothing, more add nothing
 # The slow part of the error: its time scale [s] (eddies, turns and lulls of the wind) and its power at no frequency
 # over that of the rest. All are as likely beforehand (judgement, held against simulated hours).
 SLOW_SCALES_S = np.array([20.0, 60.0, 150.0, 300.0, 600.0])
-SLOW_POWERS = np.array([0.0, 1.0, 3.0, 10.0, 30.0])
+SLOW_POWERS = np.array([0.0, 1.0, 3.0, 10.0, 30.0, 100.0, 300.0])
 LEAST_READINGS = 120  # [1] of both lines at the same moment (judgement)
 LONGEST_HOLD_S = 2.0  # [s] how far a reading may lie from the moment it is used for, where steps are shorter
 SLOW_BLOCK_S = 60.0  # [s] means of a minute hold no gusts (judgement)

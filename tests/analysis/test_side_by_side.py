@@ -61,6 +61,15 @@ def test_readings_that_hang_together_for_longer_give_wider_limits() -> None:
     assert half[16.0] / half[1.0] == pytest.approx(exact, rel=0.25)
 
 
+def test_the_limits_of_a_mean_hold_where_the_wind_changes_over_minutes() -> None:
+    """Of 300 s, about 0: limits made from the fast part alone would hold 0 far too rarely."""
+    inside = []
+    for seed in range(60):
+        found = kernel.compare(np.zeros(1800), rough(1800, 150.0, seed), 2.0)  # 3600 s in steps of 2 s
+        inside.append(found.difference_pa.low <= 0.0 <= found.difference_pa.high)
+    assert sum(inside) >= 53
+
+
 def test_too_few_readings_and_a_line_that_stands_still_tell_nothing() -> None:
     few = kernel.compare(rough(119, 5.0, 1), rough(119, 5.0, 2), 1.0)
     assert (few.readings, few.ratio.told, few.difference_pa.told) == (119, False, False)

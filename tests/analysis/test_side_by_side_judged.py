@@ -114,7 +114,7 @@ def test_500_hours_hold_the_true_ratio_in_93_to_97_of_100() -> None:
     every: tuple[list[bool], list[bool]] = ([], [])
     for number, (name, lines) in enumerate(PAIRS.items()):
         rows = [
-            held(Case(lines=lines, wind=Wind(*wind)), 25, 40, 1000 * number + 10 * place)
+            held(Case(lines=lines, wind=Wind(*wind)), 25, 30, 1000 * number + 10 * place)
             for place, wind in enumerate(WINDS)
         ]
         ratios, biases, wide = ([one for row in rows for one in row[k]] for k in range(3))
