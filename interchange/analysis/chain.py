@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any, Protocol
 
 import numpy as np
@@ -19,6 +20,7 @@ from interchange.analysis.leakage import (
     OUTSIDE_CALIBRATION,
     Leakage,
 )
+from interchange.analysis.once import Once
 from interchange.analysis.points import gather
 from interchange.analysis.steps import AFTER, CORRECTIONS, FITS, STEPS
 from interchange.analysis.work import Work, begin
@@ -39,35 +41,68 @@ class Step(Protocol):
         """Keywords of the step's function."""
 
 
+class Shared:
+    """What rule sets have in common over one batch: corrections that they begin with alike are made once.
+
+    It holds every array that any of them made, so it should not outlive its batch.
+    """
+
+    def __init__(self) -> None:
+        self.once = Once()
+        self._kept: dict[tuple[Any, ...], Work] = {}
+
+    def after(self, way: tuple[Any, ...], make: Callable[[], Work]) -> Work:
+        """The work at the end of a way of steps, in a copy of one's own; made if nobody has been there."""
+        if way not in self._kept:
+            self._kept[way] = make()
+        return self._kept[way].as_it_is()
+
+
 def follow(
     batch: Batch,
     steps: Sequence[Step],
     kinds: Sequence[str] = FITTED_KINDS,
     watch: Callable[[str, Work], None] = lambda name, work: None,
+    shared: Shared | None = None,
 ) -> Work:
     """Take a batch through the steps of a rule set, as far as its sessions are of the kinds.
 
     `watch` sees the work under "begin", after each step under its name, and under "points" when they are gathered.
+    `shared` is what other rule sets have left behind of this batch.
     Raises RuleSetError where a step is unknown, out of order, or given wrong keywords.
     """
     faults = step_faults(steps, "rule set", kinds)
     if faults:
         raise RuleSetError(*faults)
-    work = begin(batch, tuple(kind for kind in kinds if kind in FITTED_KINDS))
+    shared = shared or Shared()
+    fitted = tuple(kind for kind in kinds if kind in FITTED_KINDS)
+    way: tuple[Any, ...] = (id(batch), fitted)
+    work = shared.after(way, partial(begin, batch, fitted, shared.once))
     watch("begin", work)
     for step in steps:
         if step.name in CORRECTIONS:
-            CORRECTIONS[step.name](work, **step.arguments)
+            way = (*way, step.name, *sorted(step.arguments.items()))
+            work = shared.after(way, partial(_after_step, step, work))
             watch(step.name, work)
+    work = shared.after((*way, "points"), partial(_with_points, work))
+    watch("points", work)
+    for step in steps:
+        if step.name in FITS or step.name in AFTER:
+            _after_step(step, work)
+            watch(step.name, work)
+    return work
+
+
+def _after_step(step: Step, work: Work) -> Work:
+    STEPS[step.name](work, **step.arguments)
+    return work
+
+
+def _with_points(work: Work) -> Work:
     gather(work)
     absent = np.full(work.direction.size, np.nan)
     work.log_coefficient, work.exponent = absent, absent
     work.exponent_assumed = np.zeros(absent.size, dtype=np.bool_)
-    watch("points", work)
-    for step in steps:
-        if step.name in FITS or step.name in AFTER:
-            STEPS[step.name](work, **step.arguments)
-            watch(step.name, work)
     return work
 
 
@@ -88,10 +123,12 @@ def leakage(work: Work) -> Leakage:
 
 def _one_nan(columns: Mapping[str, NDArray[np.generic]]) -> dict[str, NDArray[np.generic]]:
     """The same columns with NaN in one bit pattern: its sign is a matter of chance."""
-    return {
-        name: np.where(np.isnan(column), np.nan, column) if column.dtype.kind == "f" else column
-        for name, column in columns.items()
-    }
+    return {name: _alike(column) if column.dtype.kind == "f" else column for name, column in columns.items()}
+
+
+def _alike(column: NDArray[np.generic]) -> NDArray[np.generic]:
+    absent = np.isnan(column)
+    return np.where(absent, np.nan, column) if absent.any() else column
 
 
 def step_faults(steps: Sequence[Step], file: str, kinds: Sequence[str] = FITTED_KINDS) -> list[Problem]:
@@ -159,8 +196,8 @@ def _of_runs(work: Work) -> dict[str, NDArray[np.generic]]:
     columns: dict[str, NDArray[np.generic]] = {
         "direction": work.direction,
         "point_count": ragged.counts(work.line.offsets),
-        "lowest_pressure_pa": ragged.minima(work.line.pressure_pa, work.line.offsets),
-        "highest_pressure_pa": ragged.maxima(work.line.pressure_pa, work.line.offsets),
+        "lowest_pressure_pa": work.once(ragged.minima, work.line.pressure_pa, work.line.offsets),
+        "highest_pressure_pa": work.once(ragged.maxima, work.line.pressure_pa, work.line.offsets),
         "baseline_pressure_pa": work.baseline_pa,
         "exponent_assumed": work.exponent_assumed.astype(np.int8),
     }

@@ -170,8 +170,7 @@ def flows_50_m3_h(work: Work, means: Means) -> list[Floats]:
 
 
 def _log_flow_50(work: Work, line: Line) -> Floats:
-    log_pressure, log_flow, offsets, weight = work.drawn(line)
-    return powerlaw.log_flow_at(log_pressure, log_flow, offsets, FLOW_PRESSURE_PA, work.assumed_exponent, weight)
+    return powerlaw.log_flow_of(*work.sums(line), FLOW_PRESSURE_PA, work.assumed_exponent)
 
 
 def _note_results(work: Work, means: Means, runs: Mapping[str, NDArray[np.generic]]) -> None:

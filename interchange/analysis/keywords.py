@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import cache
 from inspect import Parameter, signature
 from types import NoneType, UnionType
 from typing import Any, Literal, get_args, get_origin, get_type_hints
@@ -35,8 +36,7 @@ _TEMPERATURE = "_c"
 
 def keyword_faults(function: Callable[..., Any], arguments: Mapping[str, Any], place: Place) -> list[Problem]:
     """Keywords that a step or check does not take, or lacks, and values of the wrong kind or size."""
-    takes = {name: part for name, part in signature(function).parameters.items() if part.kind is Parameter.KEYWORD_ONLY}
-    kinds = get_type_hints(function)
+    takes, kinds = _keywords(function)
     expected = "keywords " + (", ".join(takes) or "none")
     faults = [
         _fault(place, f"unknown keyword {name!r}", expected, "Correct the keyword.")
@@ -60,6 +60,14 @@ def keyword_faults(function: Callable[..., Any], arguments: Mapping[str, Any], p
         for less, more in _RISING
         if less in said and more in said and not said[less] < said[more]
     ]
+
+
+@cache
+def _keywords(function: Callable[..., Any]) -> tuple[dict[str, Parameter], dict[str, Any]]:
+    """Keywords of a function, and the kinds of its parameters."""
+    parameters = signature(function).parameters.items()
+    takes = {name: part for name, part in parameters if part.kind is Parameter.KEYWORD_ONLY}
+    return takes, get_type_hints(function)
 
 
 def _fault(place: Place, found: str, expected: str, cure: str) -> Problem:

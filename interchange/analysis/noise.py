@@ -5,6 +5,7 @@ The reading is taken for a steady pressure plus turbulence whose correlation fal
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -140,13 +141,23 @@ def turbulence(batch: Batch, defaults: NoiseDefaults = NOISE) -> Turbulence:
     They are pooled, sd^2 = S^2 (1 - g), each with its seconds for weight: a spread of less than a minute is too
     uncertain to stand for itself. Where there is none, the default.
     """
-    before, after, points = of_batch(batch, defaults)
+    stretches = of_batch(batch, defaults)
+    return pooled(batch, stretches, [part.share(defaults.time_scale_s) for part in stretches], defaults)
+
+
+def pooled(
+    batch: Batch, stretches: Sequence[Segments], shares: Sequence[Floats], defaults: NoiseDefaults = NOISE
+) -> Turbulence:
+    """Turbulence of each session from the stretches of `of_batch` and their shares of variance [1]."""
     point_offsets = batch.point_offsets[batch.run_offsets]
     top = np.zeros(batch.run_offsets.size - 1)
     weight = np.zeros(top.size)
-    for part, offsets in ((before, batch.run_offsets), (after, batch.run_offsets), (points, point_offsets)):
-        share = part.share(defaults.time_scale_s)
+    for part, share, offsets in zip(
+        stretches, shares, (batch.run_offsets, batch.run_offsets, point_offsets), strict=True
+    ):
         told = np.isfinite(part.spread_pa) & (share < 1.0)
+        if not told.any():
+            continue
         seconds = np.where(told, part.duration_s, 0.0)
         variance = np.where(told, part.spread_pa**2 / np.where(told, 1.0 - share, 1.0), 0.0)
         top = top + ragged.sums(seconds * variance, offsets)

@@ -23,6 +23,7 @@ class PowerLaw:
 
     point_count [1]; log_coefficient ln(C / (1 m3/h)); exponent [1]; their standard errors; correlation_r2 [1];
     mean_log_pressure and log_pressure_square_sum: mean of x = ln(dp / 1 Pa) and sum of (x - mean)^2.
+    residual_square_sum: R.
     """
 
     point_count: Ints
@@ -33,6 +34,7 @@ class PowerLaw:
     correlation_r2: Floats
     mean_log_pressure: Floats
     log_pressure_square_sum: Floats
+    residual_square_sum: Floats
 
 
 def fit(log_pressure: Floats, log_flow: Floats, offsets: Ints, weight: Floats | None = None) -> PowerLaw:
@@ -52,62 +54,86 @@ def fit(log_pressure: Floats, log_flow: Floats, offsets: Ints, weight: Floats | 
     [2] ISO 9972 annex C, ASTM E779 annex A1 (from memory): the same algebra.
 
     """
-    count = ragged.counts(offsets)
-    sums = line_sums(log_pressure, log_flow, offsets, weight)
-    exponent = sums.xy / sums.xx
-    syy, rest = scatter(log_pressure, log_flow, offsets, weight, sums)
-    variance = np.where(count > 2, rest / np.maximum(count - 2, 1), np.nan)
-    exponent_error = np.sqrt(variance / sums.xx)
-    mean_square_x = sums.xx / np.maximum(count, 1) + sums.mean_x * sums.mean_x
-    r2 = np.where((count > 2) & (syy > 0), 1.0 - rest / np.where(syy > 0, syy, np.nan), np.nan)
-    return PowerLaw(
-        point_count=count,
-        log_coefficient=sums.mean_y - exponent * sums.mean_x,
-        exponent=exponent,
-        log_coefficient_standard_error=exponent_error * np.sqrt(mean_square_x),
-        exponent_standard_error=exponent_error,
-        correlation_r2=r2,
-        mean_log_pressure=sums.mean_x,
-        log_pressure_square_sum=sums.xx,
-    )
+    along = abscissas(log_pressure, offsets, weight)
+    return law_of(along, log_flow, line_sums(along, log_flow))
+
+
+@dataclass(frozen=True, slots=True)
+class Abscissas:
+    """x = ln(dp / 1 Pa) of points, offsets and weights brought to a mean of 1 in each segment (None: all alike).
+
+    Of each segment: points [1], mean of x, S_xx = sum (x - xbar)^2, NaN where there is no line. `from_mean` is
+    x - xbar. With weights sums and means are weighted ones.
+    """
+
+    log_pressure: Floats
+    offsets: Ints
+    weight: Floats | None
+    count: Ints
+    mean_x: Floats
+    from_mean: Floats
+    xx: Floats
+
+    def weighted(self, values: Floats) -> Floats:
+        """Values of points [any unit], each times its weight."""
+        return values if self.weight is None else self.weight * values
+
+
+def abscissas(log_pressure: Floats, offsets: Ints, weight: Floats | None = None) -> Abscissas:
+    """What a line needs to know of its pressures, whatever the flows; arguments as in `fit`."""
+    share = None if weight is None else of_mean_one(weight, offsets)
+    mean_x = ragged.means(log_pressure if share is None else share * log_pressure, offsets)
+    dx = log_pressure - ragged.spread_out(mean_x, offsets)
+    xx = ragged.sums((dx if share is None else share * dx) * dx, offsets)
+    xx = np.where(xx > SAME_PRESSURE_SQUARE_SUM, xx, np.nan)
+    return Abscissas(log_pressure, offsets, share, ragged.counts(offsets), mean_x, dx, xx)
 
 
 @dataclass(frozen=True, slots=True)
 class LineSums:
-    """What a line is drawn from, for each segment [1]: means of x and y, S_xx (NaN where there is no line), S_xy."""
+    """What flows add to `Abscissas` for a line, of each segment [1]: mean of y = ln(Q / (1 m3/h)), S_xy, slope."""
 
-    mean_x: Floats
     mean_y: Floats
-    xx: Floats
     xy: Floats
+    exponent: Floats
 
 
-def line_sums(log_pressure: Floats, log_flow: Floats, offsets: Ints, weight: Floats | None = None) -> LineSums:
-    """Means and sums of x = ln(dp / 1 Pa) and y = ln(Q / (1 m3/h)); arguments and weights as in `fit`.
-
-    S_xx = sum (x - xbar)^2, S_xy = sum (x - xbar) y.
-    """
-    share = None if weight is None else of_mean_one(weight, offsets)
-    mean_x = ragged.means(log_pressure if share is None else share * log_pressure, offsets)
-    mean_y = ragged.means(log_flow if share is None else share * log_flow, offsets)
-    dx = log_pressure - ragged.spread_out(mean_x, offsets)
-    weighted = dx if share is None else share * dx
-    sxx = ragged.sums(weighted * dx, offsets)
-    sxx = np.where(sxx > SAME_PRESSURE_SQUARE_SUM, sxx, np.nan)
-    return LineSums(mean_x, mean_y, sxx, ragged.sums(weighted * log_flow, offsets))
+def line_sums(along: Abscissas, log_flow: Floats) -> LineSums:
+    """Mean of y, S_xy = sum (x - xbar) y and n = S_xy / S_xx; `log_flow` as in `fit`."""
+    mean_y = ragged.means(along.weighted(log_flow), along.offsets)
+    xy = ragged.sums(along.weighted(along.from_mean) * log_flow, along.offsets)
+    return LineSums(mean_y, xy, xy / along.xx)
 
 
-def scatter(
-    log_pressure: Floats, log_flow: Floats, offsets: Ints, weight: Floats | None, sums: LineSums
-) -> tuple[Floats, Floats]:
-    """S_yy = sum (y - ybar)^2 and R, the sum of squared residuals, of each segment [1]; arguments as in `fit`."""
-    dx = log_pressure - ragged.spread_out(sums.mean_x, offsets)
-    dy = log_flow - ragged.spread_out(sums.mean_y, offsets)
-    residual = dy - ragged.spread_out(sums.xy / sums.xx, offsets) * dx
-    if weight is not None:
-        root = np.sqrt(of_mean_one(weight, offsets))
-        dy, residual = dy * root, residual * root
-    return ragged.sums(dy * dy, offsets), ragged.sums(residual * residual, offsets)
+def law_of(along: Abscissas, log_flow: Floats, sums: LineSums) -> PowerLaw:
+    """The fit and its errors, as in `fit`."""
+    count, exponent = along.count, sums.exponent
+    syy, rest = scatter(along, log_flow, sums)
+    variance = np.where(count > 2, rest / np.maximum(count - 2, 1), np.nan)
+    exponent_error = np.sqrt(variance / along.xx)
+    mean_square_x = along.xx / np.maximum(count, 1) + along.mean_x * along.mean_x
+    r2 = np.where((count > 2) & (syy > 0), 1.0 - rest / np.where(syy > 0, syy, np.nan), np.nan)
+    return PowerLaw(
+        point_count=count,
+        log_coefficient=sums.mean_y - exponent * along.mean_x,
+        exponent=exponent,
+        log_coefficient_standard_error=exponent_error * np.sqrt(mean_square_x),
+        exponent_standard_error=exponent_error,
+        correlation_r2=r2,
+        mean_log_pressure=along.mean_x,
+        log_pressure_square_sum=along.xx,
+        residual_square_sum=rest,
+    )
+
+
+def scatter(along: Abscissas, log_flow: Floats, sums: LineSums) -> tuple[Floats, Floats]:
+    """S_yy = sum (y - ybar)^2 and R, the sum of squared residuals, of each segment [1]."""
+    dy = log_flow - ragged.spread_out(sums.mean_y, along.offsets)
+    residual = ragged.spread_out(sums.exponent, along.offsets)
+    residual *= along.from_mean
+    residual -= dy
+    syy, rest = (ragged.sums(along.weighted(each * each), along.offsets) for each in (dy, residual))
+    return syy, rest
 
 
 def of_mean_one(weight: Floats, offsets: Ints) -> Floats:
@@ -159,11 +185,16 @@ def log_flow_at(
 
     Where a segment holds one point, the assumed exponent draws the line, if one is given. Arguments as in `fit`.
     """
-    sums = line_sums(log_pressure, log_flow, offsets, weight)
-    exponent = sums.xy / sums.xx
+    along = abscissas(log_pressure, offsets, weight)
+    return log_flow_of(along, line_sums(along, log_flow), pressure_pa, assumed_exponent)
+
+
+def log_flow_of(along: Abscissas, sums: LineSums, pressure_pa: float, assumed_exponent: float | None = None) -> Floats:
+    """ln(Q / (1 m3/h)) at a pressure [Pa] by lines whose sums are known, as `log_flow_at`."""
+    exponent = sums.exponent
     if assumed_exponent is not None:
-        exponent = np.where(ragged.counts(offsets) == 1, assumed_exponent, exponent)
-    return np.asarray(sums.mean_y + exponent * (np.log(pressure_pa) - sums.mean_x))
+        exponent = np.where(along.count == 1, assumed_exponent, exponent)
+    return np.asarray(sums.mean_y + exponent * (np.log(pressure_pa) - along.mean_x))
 
 
 def one_point(log_pressure: Number, log_flow: Number, exponent: Number) -> Floats:

@@ -20,7 +20,7 @@ def counts(offsets: Ints) -> Ints:
 
 
 def sums(values: NDArray[np.generic], offsets: Ints) -> Floats:
-    """Sum of each segment; 0 for an empty one."""
+    """Sum of each segment; 0 for an empty one. Of a table, segments of each row."""
     return _reduced(np.add, values, offsets, 0.0)
 
 
@@ -42,6 +42,8 @@ def maxima(values: NDArray[np.generic], offsets: Ints) -> Floats:
 
 def any_true(flags: NDArray[np.bool_], offsets: Ints) -> NDArray[np.bool_]:
     """Whether a segment holds a true value; false for an empty one."""
+    if not flags.any():
+        return np.zeros(offsets.size - 1, dtype=np.bool_)
     return np.asarray(sums(flags, offsets) > 0)
 
 
@@ -59,12 +61,12 @@ def kept(offsets: Ints, keep: NDArray[np.bool_]) -> Ints:
 
 
 def _reduced(ufunc: np.ufunc, values: NDArray[np.generic], offsets: Ints, empty: float) -> Floats:
-    flat = np.asarray(values[: offsets[-1]], dtype=np.float64)
+    flat = np.asarray(values[..., : offsets[-1]], dtype=np.float64)
     filled = offsets[1:] > offsets[:-1]
     if filled.all() and filled.size:
         one_each = offsets[-1] - offsets[0] == filled.size
-        return flat[offsets[0] :].copy() if one_each else np.asarray(ufunc.reduceat(flat, offsets[:-1]))
-    result = np.full(filled.size, empty)
+        return flat[..., offsets[0] :].copy() if one_each else np.asarray(ufunc.reduceat(flat, offsets[:-1], axis=-1))
+    result = np.full((*flat.shape[:-1], filled.size), empty)
     if filled.any():
-        result[filled] = ufunc.reduceat(flat, offsets[:-1][filled])
+        result[..., filled] = ufunc.reduceat(flat, offsets[:-1][filled], axis=-1)
     return result

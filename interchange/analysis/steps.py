@@ -209,7 +209,8 @@ def fit_two_point(work: Work, *, primary_pa: float, secondary_pa: float) -> None
 
 
 def _fit(work: Work, confidence: float) -> None:
-    law = powerlaw.fit(*work.drawn(work.line))
+    along, sums = work.sums(work.line)
+    law = work.once(powerlaw.law_of, along, work.drawn(work.line)[1], sums)
     work.law, work.confidence = law, confidence
     take = np.isfinite(law.exponent)
     work.log_coefficient = np.where(take, law.log_coefficient, work.log_coefficient)

@@ -10,14 +10,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
+from numpy.polynomial import Chebyshev
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from interchange.analysis import air, baseline, noise, powerlaw, ragged
 from interchange.analysis.air import Number
-from interchange.analysis.batch import Floats, Ints
+from interchange.analysis.batch import Batch, Floats, Ints
 from interchange.analysis.noise import NOISE, NoiseDefaults
 from interchange.analysis.work import PRESSURISATION, Work, floats
 
@@ -32,6 +34,7 @@ LEAST_FREEDOM = 3.0  # [1] degrees of freedom of noise that is hardly known
 # practice, no source: work in all seasons, houses that are lived in.
 OUTDOOR_LIMIT_K, INDOOR_LIMIT_K = 25.0, 5.0
 REFERENCE_AIR_C = 20.0  # [degrees Celsius] of air whose temperature is not recorded
+_POLYNOMIAL_DEGREE = 12  # [1] of Student's t over 1 / freedom; 10 errs by 6e-12, 12 by 7e-14
 EXPONENT_SD = 0.06  # [1] of exponents among houses, as the prior of `robust`
 
 # Parts of the budget, each a standard deviation of the log flow. Those of the first line differ between runs.
@@ -119,7 +122,7 @@ def result_columns(found: Budget, session: Mapping[str, NDArray[np.generic]]) ->
     """The budget beside the flows of sessions, by the names of `quantities`: limits, and parts in per cent."""
     columns = {}
     with np.errstate(divide="ignore"):
-        log_flow = np.log(np.stack([floats(session[f"flow_{p:.0f}_m3_h"]) for p in PRESSURES_PA], axis=1))
+        log_flow = np.log(np.stack([floats(session[f"flow_{p:.0f}_m3_h"]) for p in PRESSURES_PA])).T
     low, high = found.limits(log_flow)
     for place, pressure in enumerate(PRESSURES_PA):
         columns[f"flow_{pressure:.0f}_full_low_m3_h"] = low[:, place]
@@ -156,26 +159,22 @@ def budget(
     [2] Sherman and Palmiter (1995): the parts of a fan-pressurisation test's uncertainty (from memory).
 
     """
-    sessions = work.batch.run_offsets.size - 1
+    offsets = work.batch.run_offsets
+    sessions = offsets.size - 1
     kit = default_instruments(sessions) if gear is None else gear
-    per_session = ragged.counts(work.batch.run_offsets)
-    told = noise.turbulence(work.batch, defaults).told
+    told = work.once(_pressure_noise, work.batch, defaults).told
     of_runs = _of_runs(work, kit, np.broadcast_to(np.asarray(exponent_sd, dtype=np.float64), sessions), defaults)
-    valid = np.isfinite(work.exponent) & np.isfinite(of_runs["point_noise"][:, 0])
-    weight = _run_weights(work, valid, per_session)
-    parts = {}
-    for name in PARTS:
-        columns = []
-        for values in of_runs[name].T:
-            shared = weight * np.where(valid, values, 0.0)
-            total = ragged.sums(shared if name in SYSTEMATIC else shared**2, work.batch.run_offsets)
-            columns.append(np.abs(total) if name in SYSTEMATIC else np.sqrt(total))
-        there = ragged.any_true(valid, work.batch.run_offsets)
-        parts[name] = np.where(there[:, None], np.stack(columns, axis=1), np.nan)
-    squares = np.zeros((sessions, len(PRESSURES_PA)))
-    for part in parts.values():
-        squares += part**2
-    return Budget(parts, np.sqrt(squares), told, kit)
+    valid = np.isfinite(work.exponent) & np.isfinite(of_runs["point_noise"])
+    weight = _run_weights(work, valid, ragged.counts(offsets))
+    there = ragged.any_true(valid, offsets)
+    parts, squares = {}, np.zeros((len(PRESSURES_PA), sessions))
+    for name, values in of_runs.items():
+        shared = weight * (values if valid.all() else np.where(valid, values, 0.0))
+        common = name in SYSTEMATIC
+        total = np.abs(ragged.sums(shared, offsets)) if common else np.sqrt(ragged.sums(shared**2, offsets))
+        parts[name] = np.broadcast_to(total if there.all() else np.where(there, total, np.nan), squares.shape).T
+        squares += parts[name].T ** 2
+    return Budget(parts, np.sqrt(squares).T, told, kit)
 
 
 def _run_weights(work: Work, valid: NDArray[np.bool_], per_session: Ints) -> Floats:
@@ -191,54 +190,37 @@ def _run_weights(work: Work, valid: NDArray[np.bool_], per_session: Ints) -> Flo
 
 
 def _of_runs(work: Work, kit: Instruments, exponent_sd: Floats, defaults: NoiseDefaults) -> dict[str, Floats]:
-    """Parts of each run, shape (runs, pressures)."""
-    before_2, after_2, point_2, freedom = _pressure_noise(work, defaults)
-    log_pressure, log_flow, offsets, given = work.drawn(work.line)
-    n, single = work.exponent, work.exponent_assumed
-    count = ragged.counts(offsets)
-    weight = (
-        np.ones(log_pressure.size)
-        if given is None
-        else given / ragged.spread_out(ragged.means(given, offsets), offsets)
+    """Parts of each run by the names of `PARTS`, shape (pressures, runs), or (runs,) where they are all alike."""
+    noise_of = work.once(_pressure_noise, work.batch, defaults)
+    along, _ = work.sums(work.line)
+    levers = work.once(_levers, along)
+    n = work.exponent
+    pressure_2, flow_2 = n * n * noise_of.point_2, defaults.flow_ratio**2
+    factor = _level_factor(work, along.count, pressure_2 * levers.pressure.usual + flow_2, noise_of.freedom)
+    zero_2, zero_shift = _zero(work, factor * noise_of.before_2, factor * noise_of.after_2)
+    level_2, slope_2, cross = (
+        factor * (pressure_2 * by_pressure + flow_2 * by_flow)
+        for by_pressure, by_flow in zip(levers.pressure.of_line(), levers.flow.of_line(), strict=True)
     )
-    mean_x = ragged.means(weight * log_pressure, offsets)
-    dx = log_pressure - ragged.spread_out(mean_x, offsets)
-    sxx = ragged.sums(weight * dx * dx, offsets)
-    level = weight / ragged.spread_out(np.maximum(count, 1).astype(np.float64), offsets)
-    slope = weight * dx / ragged.spread_out(np.where(single | ~(sxx > 0), np.inf, sxx), offsets)
-    relative = np.exp(-log_pressure)
-    variance = ragged.spread_out(n**2 * point_2, offsets) * relative**2 + defaults.flow_ratio**2
-    factor = _level_factor(work, log_pressure, log_flow, offsets, weight, variance, freedom)
-    variance = variance * ragged.spread_out(factor, offsets)
-    zero_2, zero_shift = _zero(work, factor * before_2, factor * after_2)
-    level_2 = ragged.sums(level**2 * variance, offsets)
-    slope_2 = ragged.sums(slope**2 * variance, offsets)
-    cross = ragged.sums(level * slope * variance, offsets)
     nearer = cross / np.where(slope_2 > 0, slope_2, np.inf)  # how far below the mean of x the line is known best
     at_best = np.sqrt(np.maximum(level_2 - nearer * cross, 0.0))
-    common_level, common_slope = ragged.sums(level * relative, offsets), ragged.sums(slope * relative, offsets)
     per_session = ragged.counts(work.batch.run_offsets)
     gauge_pa, gauge_ratio, fan_ratio, assumed_sd = (
         np.repeat(part, per_session) for part in (kit.gauge_pa, kit.gauge_ratio, kit.fan_ratio, exponent_sd)
     )
-    air_parts = _unrecorded_air(work)
-    columns: dict[str, list[Floats]] = {name: [] for name in PARTS}
-    for pressure in PRESSURES_PA:
-        away = np.log(pressure) - mean_x
-        common = np.abs(n * (common_level + away * common_slope))
-        for name, values in (
-            ("zero_noise", np.sqrt(zero_2) * common),
-            ("zero_shift", zero_shift * common),
-            ("point_noise", at_best),
-            ("fitted_exponent", np.abs(away + nearer) * np.sqrt(slope_2)),
-            ("gauge_gain", LIMITS_TO_SD * gauge_ratio * n),
-            ("gauge_offset", LIMITS_TO_SD * gauge_pa * common),
-            ("fan_flow", LIMITS_TO_SD * fan_ratio),
-            ("assumed_exponent", np.where(single, assumed_sd * np.abs(away), 0.0)),
-            *air_parts.items(),
-        ):
-            columns[name].append(values)
-    return {name: np.stack(values, axis=1) for name, values in columns.items()}
+    away = np.log(PRESSURES_PA)[:, None] - along.mean_x
+    common = np.abs(n * (levers.level + away * levers.slope))
+    return {
+        "zero_noise": np.sqrt(zero_2) * common,
+        "zero_shift": zero_shift * common,
+        "point_noise": at_best,
+        "fitted_exponent": np.abs(away + nearer) * np.sqrt(slope_2),
+        "gauge_gain": LIMITS_TO_SD * gauge_ratio * n,
+        "gauge_offset": LIMITS_TO_SD * gauge_pa * common,
+        "fan_flow": LIMITS_TO_SD * fan_ratio,
+        "assumed_exponent": np.where(work.exponent_assumed, assumed_sd * np.abs(away), 0.0),
+        **_unrecorded_air(work),
+    }
 
 
 def _unrecorded_air(work: Work) -> dict[str, Floats]:
@@ -264,18 +246,87 @@ def _unrecorded_air(work: Work) -> dict[str, Floats]:
     return found
 
 
-def _pressure_noise(work: Work, defaults: NoiseDefaults) -> tuple[Floats, Floats, Floats, Floats]:
-    """Of each run: variances of baseline before, after and of a point [Pa2]; degrees of freedom they are known with."""
-    batch, tau = work.batch, defaults.time_scale_s
+@dataclass(frozen=True, slots=True)
+class _Carried:
+    """What a variance of each point's pressure, times 1 / dp^2, or of its log flow becomes, for each run.
+
+    level_2, slope_2, cross: in the line's level at the mean of x, its slope, and their covariance. `usual`: the
+    weighted mean of the points' own.
+    """
+
+    level_2: Floats
+    slope_2: Floats
+    cross: Floats
+    usual: Floats
+
+    def of_line(self) -> tuple[Floats, Floats, Floats]:
+        """Level, slope, covariance."""
+        return self.level_2, self.slope_2, self.cross
+
+
+@dataclass(frozen=True, slots=True)
+class _Levers:
+    """How errors of readings reach a run's line, whatever the flows.
+
+    level, slope [1/Pa]: sum of w_j / dp_j at the mean of x, and what each unit of ln p adds to it.
+    """
+
+    level: Floats
+    slope: Floats
+    pressure: _Carried
+    flow: _Carried
+
+
+def _levers(along: powerlaw.Abscissas) -> _Levers:
+    """With weights u of a mean of 1: w_j = u_j / N at the mean of x, and u_j (x_j - mean x) / S_xx per unit of ln p."""
+    offsets, dx = along.offsets, along.from_mean
+    count = np.maximum(along.count, 1).astype(np.float64)
+    xx = np.where(along.xx > 0, along.xx, np.inf)
+    relative = np.exp(-along.log_pressure)
+
+    own = along.weighted(relative)
+    level, slope = ragged.sums(own, offsets) / count, ragged.sums(own * dx, offsets) / xx
+    if along.weight is None:
+        flow = _Carried(1.0 / count, 1.0 / xx, np.zeros(count.size), np.ones(count.size))
+    else:
+        flow = _carried(along, along.weight, count, xx)
+    return _Levers(level, slope, _carried(along, own * relative, count, xx), flow)
+
+
+def _carried(along: powerlaw.Abscissas, variance: Floats, count: Floats, xx: Floats) -> _Carried:
+    """What becomes of a variance of points, each once times its weight."""
+    twice = along.weighted(variance)
+    by_dx = twice * along.from_mean
+    level, slope, cross = (ragged.sums(each, along.offsets) for each in (twice, by_dx * along.from_mean, by_dx))
+    usual = level if along.weight is None else ragged.sums(variance, along.offsets)
+    return _Carried(level / count**2, slope / xx**2, cross / (count * xx), usual / count)
+
+
+@dataclass(frozen=True, slots=True)
+class _PressureNoise:
+    """Of each run: variances of baseline before, after and of a point [Pa2]; degrees of freedom they are known with.
+
+    told: of each session, whether spreads told the level.
+    """
+
+    before_2: Floats
+    after_2: Floats
+    point_2: Floats
+    freedom: Floats
+    told: NDArray[np.bool_]
+
+
+def _pressure_noise(batch: Batch, defaults: NoiseDefaults) -> _PressureNoise:
+    tau, floor = defaults.time_scale_s, defaults.floor_pa**2
     per_session = ragged.counts(batch.run_offsets)
-    found = noise.turbulence(batch, defaults)
+    stretches = noise.of_batch(batch, defaults)
+    before, after, points = shares = [part.share(tau) for part in stretches]
+    found = noise.pooled(batch, stretches, shares, defaults)
     freedom = np.where(found.told, found.seconds / (2.0 * tau), 0.5 / defaults.level_spread_unrecorded**2)
     level_2 = np.repeat(found.deviation_pa**2, per_session)
-    before, after, points = noise.of_batch(batch, defaults)
-    floor = defaults.floor_pa**2
-    of_point = ragged.means(points.share(tau), batch.point_offsets)
-    before_2, after_2, point_2 = (level_2 * share + floor for share in (before.share(tau), after.share(tau), of_point))
-    return before_2, after_2, point_2, np.repeat(freedom, per_session)
+    of_points = ragged.means(points, batch.point_offsets)
+    before_2, after_2, point_2 = (level_2 * share + floor for share in (before, after, of_points))
+    return _PressureNoise(before_2, after_2, point_2, np.repeat(freedom, per_session), found.told)
 
 
 def _zero(work: Work, before_2: Floats, after_2: Floats) -> tuple[Floats, Floats]:
@@ -290,24 +341,31 @@ def _zero(work: Work, before_2: Floats, after_2: Floats) -> tuple[Floats, Floats
     return zero_2, 0.5 * LIMITS_TO_SD * np.sqrt(np.maximum(moved, 0.0))
 
 
-def _level_factor(
-    work: Work,
-    log_pressure: Floats,
-    log_flow: Floats,
-    offsets: Ints,
-    weight: Floats,
-    variance: Floats,
-    freedom: Floats,
-) -> Floats:
-    """What squares of noise are to be multiplied by in each run, for its scatter and for what stays uncertain."""
-    count = ragged.counts(offsets)
-    shift = np.zeros(count.size) if work.log_reference_factor is None else work.log_reference_factor
-    line = ragged.spread_out(work.log_coefficient - shift, offsets)
-    residual = log_flow - line - ragged.spread_out(work.exponent, offsets) * log_pressure
+def _level_factor(work: Work, count: Ints, expected: Floats, freedom: Floats) -> Floats:
+    """What squares of noise are to be multiplied by in each run, for its scatter and for what stays uncertain.
+
+    `expected`: mean square [1] that noise alone gives the points; `freedom`: with how many degrees it is known.
+    """
     left = np.maximum(count - 2, 0)
-    seen = ragged.sums(weight * residual**2, offsets)
-    expected = ragged.sums(weight * variance, offsets) / np.maximum(count, 1)
+    seen = np.zeros(count.size) if work.law is None else work.law.residual_square_sum
     ratio_sum = np.where(left > 0, seen / np.where(expected > 0, expected, np.inf), 0.0)
     supposed = np.minimum(freedom, TRUSTED_FREEDOM)
-    wider = stdtrit(np.maximum(freedom + left, LEAST_FREEDOM), 0.975) / COVERAGE_FACTOR
+    wider = student_t(np.maximum(freedom + left, LEAST_FREEDOM)) / COVERAGE_FACTOR
     return np.asarray((supposed + ratio_sum) / (supposed + left) * wider**2)
+
+
+def student_t(freedom: Floats) -> Floats:
+    """97.5 % quantile of Student's t [1] with 3 degrees of freedom or more, which need not be whole.
+
+    A polynomial in 1 / freedom, drawn through scipy's quantile once: that is dear, this is not. Of relative error
+    below 1e-12.
+    """
+    return np.asarray(_student_t_polynomial()(1.0 / freedom))
+
+
+@cache
+def _student_t_polynomial() -> Chebyshev:
+    def quantile(inverse: Floats) -> Floats:
+        return np.asarray(stdtrit(1.0 / inverse, 0.975))
+
+    return Chebyshev.interpolate(quantile, _POLYNOMIAL_DEGREE, domain=[0.0, 1.0 / LEAST_FREEDOM])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from interchange.analysis import air, powerlaw, ragged
 from interchange.analysis.air import Number
 from interchange.analysis.batch import Batch, Codes, Floats, Ints
 from interchange.analysis.leakage import note_bit
+from interchange.analysis.once import Once
 from interchange.quantities import CHOICES
 
 DEPRESSURISATION, PRESSURISATION = (CHOICES["direction"].index(word) for word in ("depressurisation", "pressurisation"))
@@ -44,6 +46,7 @@ class Work:
     """Arrays in hand. The comment behind each says what it has one entry for."""
 
     batch: Batch
+    once: Once  # what rule sets have in common
     fitted: NDArray[np.bool_]  # run: its session is of a kind to be fitted
     direction: Codes  # run
     fan_air_c: Floats  # run: temperature of the air that passes the fan, NaN where unknown
@@ -107,9 +110,18 @@ class Work:
     def drawn(self, line: Line) -> tuple[Floats, Floats, Ints, Floats | None]:
         """ln(dp / 1 Pa), ln(Q / (1 m3/h)), offsets and weights of what the rule set's fit goes through."""
         if self.drawn_to_pa is not None:
-            return *powerlaw.drawn_together(line.log_pressure, line.log_flow, line.offsets, *self.drawn_to_pa), None
-        weight = np.exp(self.flow_power * line.log_flow) if self.flow_power else None
+            drawn = self.once(
+                powerlaw.drawn_together, line.log_pressure, line.log_flow, line.offsets, *self.drawn_to_pa
+            )
+            return *drawn, None
+        weight = self.once(_weights, line.log_flow, self.flow_power) if self.flow_power else None
         return line.log_pressure, line.log_flow, line.offsets, weight
+
+    def sums(self, line: Line) -> tuple[powerlaw.Abscissas, powerlaw.LineSums]:
+        """What the rule set's fit is made from, for each run."""
+        log_pressure, log_flow, offsets, weight = self.drawn(line)
+        along = self.once(powerlaw.abscissas, log_pressure, offsets, weight)
+        return along, self.once(powerlaw.line_sums, along, log_flow)
 
     def to_readings(self, values: Floats) -> Floats:
         """Values of runs, for each reading."""
@@ -117,7 +129,7 @@ class Work:
 
     def of_calibration(self, name: str) -> Floats:
         """A column of the fan calibrations, for each reading; NaN where it has none."""
-        return np.append(floats(self.batch.calibration[name]), np.nan)[self.calibration_row]
+        return self.once(_of_calibration, self.batch, self.calibration_row, name)
 
 
 def _density(temperature_c: Floats, pressure_pa: Number, recorded: Floats, humidity: bool) -> Floats:
@@ -126,39 +138,58 @@ def _density(temperature_c: Floats, pressure_pa: Number, recorded: Floats, humid
     return air.air_density_kg_m3(temperature_c, pressure_pa, np.where(np.isnan(recorded), 0.0, recorded))
 
 
-def begin(batch: Batch, kinds: tuple[str, ...]) -> Work:
-    """Gather what each run needs: direction, air in the fan, air in the leaks, barometer, calibration."""
+def _weights(log_flow: Floats, power: float) -> Floats:
+    return np.asarray(np.exp(power * log_flow))
+
+
+def _of_calibration(batch: Batch, rows: Ints, name: str) -> Floats:
+    return np.append(floats(batch.calibration[name]), np.nan)[rows]
+
+
+def begin(batch: Batch, kinds: tuple[str, ...], once: Once | None = None) -> Work:
+    """Gather what each run needs: direction, air in the fan, air in the leaks, barometer, calibration.
+
+    `once` is what works of the same batch have in common, if there are others.
+    """
+    once = once or Once()
     wanted = np.array([*(word in kinds for word in CHOICES["kind"]), False])  # the last entry serves code -1
     fitted = wanted[batch.session["kind"].astype(np.int64)]
-    run_counts = ragged.counts(batch.run_offsets)
+    work = Work(
+        batch=batch,
+        once=once,
+        fitted=np.repeat(fitted, ragged.counts(batch.run_offsets)),
+        note_mask=np.where(fitted, 0, note_bit("kind_not_fitted")).astype(np.int64),
+        **once(_of_any_kind, batch),
+    )
+    work.note("direction_unknown", work.direction < 0)
+    return work
+
+
+def _of_any_kind(batch: Batch) -> dict[str, Any]:
+    """Fields of a Work that do not depend on which kinds are fitted."""
     direction = np.asarray(batch.run["direction"], dtype=np.int8)
     indoor, outdoor, damp_indoor, damp_outdoor, barometer, elevation = (
-        np.repeat(floats(batch.session[name]), run_counts)
+        np.repeat(floats(batch.session[name]), ragged.counts(batch.run_offsets))
         for name in (
             *("indoor_temperature_c", "outdoor_temperature_c", "indoor_relative_humidity", "outdoor_relative_humidity"),
             *("barometric_pressure_pa", "elevation_m"),
         )
     )
     inward, outward = direction == PRESSURISATION, direction == DEPRESSURISATION
-    work = Work(
-        batch=batch,
-        fitted=np.repeat(fitted, run_counts),
-        direction=direction,
-        fan_air_c=np.select([outward, inward], [indoor, outdoor], np.nan),
-        leak_air_c=np.select([outward, inward], [outdoor, indoor], np.nan),
-        fan_humidity=np.select([outward, inward], [damp_indoor, damp_outdoor], np.nan),
-        leak_humidity=np.select([outward, inward], [damp_outdoor, damp_indoor], np.nan),
-        barometer_pa=air.site_pressure_pa(barometer, elevation),
-        from_elevation=np.isnan(barometer) & ~np.isnan(elevation),
-        reading_offsets=batch.reading_offsets[batch.point_offsets],
-        calibration_row=_calibration_rows(batch),
-        note_mask=np.where(fitted, 0, note_bit("kind_not_fitted")).astype(np.int64),
-        baseline_pa=np.full(direction.size, np.nan),
-        induced_pa=floats(batch.point["envelope_pressure_pa"]),
-        flow_m3_h=floats(batch.reading["flow_m3_h"]),
-    )
-    work.note("direction_unknown", direction < 0)
-    return work
+    return {
+        "direction": direction,
+        "fan_air_c": np.select([outward, inward], [indoor, outdoor], np.nan),
+        "leak_air_c": np.select([outward, inward], [outdoor, indoor], np.nan),
+        "fan_humidity": np.select([outward, inward], [damp_indoor, damp_outdoor], np.nan),
+        "leak_humidity": np.select([outward, inward], [damp_outdoor, damp_indoor], np.nan),
+        "barometer_pa": air.site_pressure_pa(barometer, elevation),
+        "from_elevation": np.isnan(barometer) & ~np.isnan(elevation),
+        "reading_offsets": batch.reading_offsets[batch.point_offsets],
+        "calibration_row": _calibration_rows(batch),
+        "baseline_pa": np.full(direction.size, np.nan),
+        "induced_pa": floats(batch.point["envelope_pressure_pa"]),
+        "flow_m3_h": floats(batch.reading["flow_m3_h"]),
+    }
 
 
 def _calibration_rows(batch: Batch) -> Ints:

@@ -68,12 +68,18 @@ class Assessed:
         yield from np.flatnonzero((check.level > NOT_EVALUATED) | ((check.level == NOT_EVALUATED) & said)).tolist()
 
 
-def assess(batch: Batch, rules: RuleSet, climate_zones: Sequence[str | None] | None = None) -> Assessed:
+def assess(
+    batch: Batch,
+    rules: RuleSet,
+    climate_zones: Sequence[str | None] | None = None,
+    shared: chain.Shared | None = None,
+) -> Assessed:
     """Recompute, check and judge; `climate_zones` are those of the sessions, unknown where they are not given.
 
+    `shared` is what other rule sets have left behind of this batch.
     Raises RuleSetError where the rule set asks for what there is not.
     """
-    work = chain.follow(batch, rules.steps, rules.applies_to)
+    work = chain.follow(batch, rules.steps, rules.applies_to, shared=shared)
     leakage = chain.leakage(work)
     budget = budget_of(work)
     found = checks.evaluate(batch, leakage, rules.checks, rules.applies_to) if rules.judges else {}

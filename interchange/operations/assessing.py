@@ -62,8 +62,9 @@ def assess_archive(root: Path, *, progress: Callable[[str], None] = lambda _: No
     faults: dict[str, list[pa.Table]] = {rules.reference: [] for rules in chosen}
     count = 0
     for loaded in batches.load(snapshot, {"kind": kinds}, register.rows):
+        shared = chain.Shared()
         for rules in chosen:
-            work = chain.follow(loaded.batch, rules.steps, rules.applies_to)
+            work = chain.follow(loaded.batch, rules.steps, rules.applies_to, shared=shared)
             columns = best_estimate(rules, work, chain.leakage(work).session, budget_of(work))
             columns["wind_evidence"] = words("wind_evidence", columns["wind_evidence"])
             ids = pa.table({"session_id": loaded.session_ids, "revision": loaded.revisions})

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from interchange.analysis import uncertainty
+from interchange.analysis import chain, uncertainty
 from interchange.analysis.leakage import SHARES
 from interchange.archive import batches, derived, query, registers
 from interchange.archive.batches import Loaded
@@ -72,8 +72,9 @@ def recompute_archive(
     count, zones = 0, set[str]()
     for loaded in batches.load(snapshot, {"kind": kinds}, register.rows):
         zones.update(zone.strip() for zone in loaded.climate_zones.unique().to_pylist() if zone)
+        shared = chain.Shared()
         for rules in chosen:
-            _collect(loaded, rules, collected[rules.reference])
+            _collect(loaded, rules, collected[rules.reference], shared)
         count += _recomputed(loaded, chosen)
         progress(f"recomputed {count} tests")
     for reference, pieces in collected.items():
@@ -109,8 +110,8 @@ def _recomputed(loaded: Loaded, chosen: Sequence[RuleSet]) -> int:
     return int(np.any(by_rules, axis=0).sum()) if by_rules else 0
 
 
-def _collect(loaded: Loaded, rules: RuleSet, into: _Collected) -> None:
-    assessed = assess(loaded.batch, rules, loaded.climate_zones.to_pylist() if rules.thresholds else None)
+def _collect(loaded: Loaded, rules: RuleSet, into: _Collected, shared: chain.Shared) -> None:
+    assessed = assess(loaded.batch, rules, loaded.climate_zones.to_pylist() if rules.thresholds else None, shared)
     wanted = pa.array(applies(loaded.batch, rules))
     ids = pa.table({"session_id": loaded.session_ids, "revision": loaded.revisions})
     computed = wanted if rules.steps else pa.array(np.zeros(ids.num_rows, dtype=np.bool_))

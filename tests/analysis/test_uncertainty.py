@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import scipy.special
 from build import PRESSURES, batch, line, multi_point, one_point
 from wind import simulated
 
@@ -273,3 +274,10 @@ def test_both_directions_together_hardly_need_the_outdoor_temperature() -> None:
     found = budget(corrected_for_air(multi_point(**NOT_WRITTEN) | {"runs": runs}))
     sd = 25.0 / (SQRT_3 * 293.15)
     assert found.parts["outdoor_temperature"][0] == pytest.approx(0.5 * (0.65 - 0.5) * sd, rel=1e-6)
+
+
+def test_quantiles_of_student_are_those_of_scipy() -> None:
+    freedom = np.append(1.0 / np.linspace(1e-9, 1.0 / 3.0, 5001), np.arange(3.0, 200.0))
+    expected = scipy.special.stdtrit(freedom, 0.975)
+    assert np.max(np.abs(uncertainty.student_t(freedom) / expected - 1.0)) < 1e-12
+    assert uncertainty.student_t(np.array([3.0]))[0] == pytest.approx(T_3, abs=5e-7)

@@ -258,7 +258,7 @@ def gather(taken: Taken) -> None:
         book.remark("no_usable_point")
         return
     known = work.direction[taken.run] >= 0
-    sign = points.signs(work, work.induced_pa)[taken.run]
+    sign = points.signs(work.batch, work.direction, work.induced_pa)[taken.run]
     book.give("s", "1", sign, "direction" if known else "by_pressures")
     flow = ragged.sums(work.flow_m3_h[taken.readings], book.reading_offsets)
     several = (ragged.counts(book.reading_offsets) != 1).any()

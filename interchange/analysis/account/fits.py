@@ -28,9 +28,9 @@ def fit_power_law(taken: Taken) -> None:
         book.remark("no_line")
         return
     law, weight = work.law, ""
-    log_pressure, log_flow, offsets, weights = work.drawn(work.line)
-    sums = powerlaw.line_sums(log_pressure, log_flow, offsets, weights)
-    s_yy, rest = powerlaw.scatter(log_pressure, log_flow, offsets, weights, sums)
+    _, log_flow, offsets, weights = work.drawn(work.line)
+    along, sums = work.sums(work.line)
+    s_yy, rest = powerlaw.scatter(along, log_flow, sums)
     book.give("N", "1", float(law.point_count[run]), "count")
     if weights is not None:
         weight = "u * "
@@ -39,11 +39,11 @@ def fit_power_law(taken: Taken) -> None:
         share = powerlaw.of_mean_one(weights, offsets)[offsets[run] : offsets[run + 1]]
         book.reckon("u", "1", "N * Q^a / W", _like(book.terms["x"].values, share), SUM_DIGITS, level="point")
     for symbol, equation, value in (
-        ("Sx", f"sum({weight}x)", sums.mean_x[run] * law.point_count[run]),
+        ("Sx", f"sum({weight}x)", along.mean_x[run] * law.point_count[run]),
         ("Sy", f"sum({weight}y)", sums.mean_y[run] * law.point_count[run]),
-        ("xm", "Sx / N", sums.mean_x[run]),
+        ("xm", "Sx / N", along.mean_x[run]),
         ("ym", "Sy / N", sums.mean_y[run]),
-        ("Sxx", f"sum({weight}(x - xm)^2)", sums.xx[run]),
+        ("Sxx", f"sum({weight}(x - xm)^2)", along.xx[run]),
         ("Sxy", f"sum({weight}(x - xm) * (y - ym))", sums.xy[run]),
     ):
         book.reckon(symbol, "1", equation, value, SUM_DIGITS)
