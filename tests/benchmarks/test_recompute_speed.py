@@ -129,9 +129,9 @@ def test_recomputing_a_hundred_thousand_sessions(tmp_path: Path) -> None:
 
     def three() -> None:
         for batch in rows():
-            loaded = batches.from_rows(batch).batch
+            loaded, shared = batches.from_rows(batch).batch, chain.Shared()
             for rules in (iso, displayed, e779):
-                work = chain.follow(loaded, rules.steps, rules.applies_to)
+                work = chain.follow(loaded, rules.steps, rules.applies_to, shared=shared)
                 uncertainty.result_columns(uncertainty.budget(work), chain.leakage(work).session)
 
     sides = {
