@@ -11,12 +11,12 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from interchange.analysis import plain
 from interchange.analysis.batch import Floats
 from interchange.analysis.uncertainty import COVERAGE_FACTOR, OF_AIR, PRESSURES_PA, Budget
 from interchange.analysis.work import floats
 
-# [%] by pressure [Pa]: a difference that matters to a programme. Common practice, no source.
-WORTH_SAYING_PERCENT = {50.0: 5.0, 10.0: 10.0}
+WORTH_SAYING_PERCENT = plain.WORTH_SAYING_PERCENT
 _SHARED = ("gauge_gain", "gauge_offset", "fan_flow", *OF_AIR)
 
 

@@ -143,26 +143,6 @@ def expected_difference_percent(found: Change) -> Floats:
     return np.asarray(100.0 * np.expm1(ndtri(0.75) * found.standard_deviation))
 
 
-def share_limits(agreeing: Ints, pairs: Ints, coverage_factor: float = COVERAGE_FACTOR) -> tuple[Floats, Floats]:
-    """Wilson's 95 % interval [1] of the share that k of n come from; NaN where n is 0.
-
-    (k + z^2 / 2 -+ z sqrt(k (n - k) / n + z^2 / 4)) / (n + z^2)
-
-    References
-    ----------
-    [1] Wilson (1927): Probable inference, the law of succession, and statistical inference. JASA 22 (from memory).
-
-    """
-    k, n = np.asarray(agreeing, dtype=np.float64), np.asarray(pairs, dtype=np.float64)
-    n = np.where(n > 0, n, np.nan)
-    z2 = coverage_factor**2
-    half = coverage_factor * np.sqrt(k * (n - k) / n + z2 / 4.0)
-    # at k = 0 and k = n the limits are 0 and 1; rounding must not carry them beyond
-    low = np.where(k == 0, 0.0 * n, (k + z2 / 2.0 - half) / (n + z2))
-    high = np.where(k == n, 1.0, (k + z2 / 2.0 + half) / (n + z2))
-    return low, high
-
-
 def stated_intervals(agreeing: Ints, pairs: Ints, coverage: float = COVERAGE, fewest: int = FEWEST_PAIRS) -> Codes:
     """What the share that agrees says of intervals meant to hold `coverage` of the time.
 

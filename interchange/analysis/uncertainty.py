@@ -17,14 +17,14 @@ from numpy.polynomial import Chebyshev
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from interchange.analysis import air, baseline, noise, powerlaw, ragged
+from interchange.analysis import air, baseline, noise, plain, powerlaw, ragged
 from interchange.analysis.air import Number
 from interchange.analysis.batch import Batch, Floats, Ints
 from interchange.analysis.noise import NOISE, NoiseDefaults
 from interchange.analysis.work import PRESSURISATION, Work, floats
 
 PRESSURES_PA = (50.0, 10.0, 4.0)  # [Pa] the budget is made for; the order of its columns
-COVERAGE_FACTOR = 1.959964  # [1] 97.5 % quantile of the standard normal
+COVERAGE_FACTOR = plain.COVERAGE_FACTOR
 LIMITS_TO_SD = 3.0**-0.5  # [1] of values anywhere within limits (JCGM 100:2008, 4.3.7, from memory)
 # Accuracies where none is recorded: [Pa], [1], [1]. Common practice, no source; limits, not standard deviations.
 GAUGE_ACCURACY_PA, GAUGE_ACCURACY_RATIO, FAN_ACCURACY_RATIO = 0.15, 0.01, 0.04

@@ -29,6 +29,11 @@ COMMANDS: Final[dict[str, tuple[str, str, str]]] = {
     "reductions": ("pairs", "reductions", "Say by how much leakage fell from before to after, and whether it is real."),
     "repeats": ("pairs", "repeats", "Hold repeated tests against the intervals stated for them."),
     "compare-lines": ("lines", "compare_lines", "Compare two reference lines read side by side with the fan off."),
+    "trends": (
+        "trends",
+        "trends",
+        "Show in which share of tests something went wrong, by crew, sender, gauge, month, wind and more.",
+    ),
     "review": ("reviewing", "review", "List the tests that wait for a decision, with what the checks suggest."),
     "decide": ("reviewing", "decide", "Put on record what was decided of a test."),
     "amend": ("changing", "amend", "Correct one field of a test, with who and why."),

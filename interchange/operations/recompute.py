@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from interchange import quantities
 from interchange.analysis import chain, uncertainty
 from interchange.analysis.leakage import SHARES
 from interchange.archive import batches, derived, query, registers
@@ -25,7 +26,7 @@ from interchange.report.notes import note_sentence
 from interchange.report.sentences import check_sentence
 from interchange.table import Row, Table, counted
 
-DISPLAYED = "as_displayed"
+DISPLAYED = quantities.DISPLAYED
 REPORTED = "as_reported"  # looks at what a source says where it gives no readings, and recomputes nothing
 _CODED = ("direction_used", "exponent_assumed", "points_found_in_trace")
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from interchange.analysis import pairs as kernel
 from interchange.analysis.pairs import Change
+from interchange.analysis.plain import share_limits
 from interchange.analysis.uncertainty import COVERAGE_FACTOR
 from interchange.operations.both_directions import Directions, both_directions
 from interchange.operations.changes import compare_halves
@@ -194,8 +195,8 @@ def _not_agreeing(pairs: Sequence[_Pair], found: Change) -> list[str]:
 def _share(agree: kernel.Flags) -> tuple[int, int, tuple[float, float, float], str]:
     """How many, how many agree, their share with its limits [%], and what that says of the stated intervals."""
     count, agreeing = np.array([agree.size]), np.array([agree.sum()])
-    low, high = kernel.share_limits(agreeing, count)
-    share = (100.0 * float(agree.mean()), 100.0 * float(low[0]), 100.0 * float(high[0]))
+    low, high = share_limits(int(agreeing[0]), int(count[0]))
+    share = (100.0 * float(agree.mean()), 100.0 * low, 100.0 * high)
     word = CHOICES["stated_intervals"][kernel.stated_intervals(agreeing, count)[0]]
     return int(count[0]), int(agreeing[0]), share, word
 

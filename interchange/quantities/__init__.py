@@ -7,11 +7,22 @@ values, "1" a plain number. Standard names are those of the CF conventions, wher
 
 from __future__ import annotations
 
-from interchange.quantities import compared, computed, recorded, sources
-from interchange.quantities.choices import CHOICES, FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
+from interchange.quantities import compared, computed, counted, recorded, sources
+from interchange.quantities.choices import CHOICES, DISPLAYED, FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
 from interchange.quantities.quantity import Quantity
 
-__all__ = ["CHOICES", "FAIL", "MISSING", "NOT_EVALUATED", "PASS", "QUANTITIES", "ROWS", "SUSPECT", "Quantity"]
+__all__ = [
+    "CHOICES",
+    "DISPLAYED",
+    "FAIL",
+    "MISSING",
+    "NOT_EVALUATED",
+    "PASS",
+    "QUANTITIES",
+    "ROWS",
+    "SUSPECT",
+    "Quantity",
+]
 
-ROWS = (*recorded.TABLE, *sources.TABLE, *computed.TABLE, *compared.TABLE)
+ROWS = (*recorded.TABLE, *sources.TABLE, *computed.TABLE, *compared.TABLE, *counted.TABLE)
 QUANTITIES: dict[str, Quantity] = {row.name: row for row in ROWS}

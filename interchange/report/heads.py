@@ -52,6 +52,10 @@ _WORDS = {
     "first_line": "first line",
     "second_line": "second line",
     "compared_part": "part",
+    "trend_group": "group",
+    "asked_count": "tests asked",
+    "found_count": "found",
+    "small_group": "small group",
 }
 
 # Their values are words of closed lists, which people read without underscores.
@@ -124,6 +128,9 @@ _HEADS: dict[str, tuple[str, int, str, int]] = {
     "agreeing_low_percent": ("low", 0, "%", 0),
     "agreeing_high_percent": ("high", 0, "%", 0),
     "expected_percent": ("expected", 0, "%", 0),
+    "share_percent": ("share", 1, "%", 1),
+    "share_low_percent": ("low", 1, "%", 1),
+    "share_high_percent": ("high", 1, "%", 1),
     "median_difference_percent": ("median difference", 1, "%", 1),
     "expected_difference_percent": ("expected", 1, "%", 1),
     "minutes_compared": ("minutes", 0, "1", 0),

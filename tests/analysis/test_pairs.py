@@ -208,26 +208,6 @@ def test_of_simulated_repeats_95_in_100_agree_and_half_stay_below_the_expected_d
 
 
 @pytest.mark.parametrize(
-    ("agreeing", "count", "low", "high"),
-    [
-        # p = 0.2, n = 10 by hand: (0.2 + 0.19207 -+ 1.96 sqrt(0.016 + 0.009604)) / 1.384146
-        (2, 10, 0.05668, 0.50984),
-        (0, 10, 0.0, 0.27753),
-        (10, 10, 0.72247, 1.0),
-    ],
-)
-def test_limits_of_a_share_by_hand(agreeing: int, count: int, low: float, high: float) -> None:
-    found = pairs.share_limits(np.array([agreeing]), np.array([count]))
-    assert found[0][0] == pytest.approx(low, abs=1e-4)
-    assert found[1][0] == pytest.approx(high, abs=1e-4)
-
-
-def test_no_pairs_have_no_share() -> None:
-    low, high = pairs.share_limits(np.array([0]), np.array([0]))
-    assert np.isnan(low[0]) and np.isnan(high[0])
-
-
-@pytest.mark.parametrize(
     ("agreeing", "count", "expected"),
     [
         (57, 61, "as_stated"),
