@@ -10,9 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from interchange.analysis.uncertainty import PARTS
-from interchange.archive import derived, query, registers, settings
+from interchange.archive import derived, query, settings
 from interchange.errors import Place, Problem, UsageError
 from interchange.model.ruleset import RuleSet
+from interchange.operations import from_registers
 from interchange.operations.recompute import DISPLAYED
 from interchange.operations.rules import load_rule_sets
 from interchange.quantities import SUSPECT
@@ -105,17 +106,6 @@ class Halves:
 
 _PARTS = tuple(f"{part}_50_percent" for part in PARTS)
 _TEXT = "string_agg(distinct {name}, ', ' order by {name})"
-_KIT = """
-select s.session_id, min(k.gauge_serial) as gauge_serial, min(k.fan_serial) as fan_serial
-from sessions s join register_kit k on k.crew = s.crew
-    and cast(s.started_at_local as date) between k.valid_from and coalesce(k.valid_to, date '9999-12-31')
-group by 1 having count(*) = 1
-"""
-_NO_KIT = "select null as session_id, null as gauge_serial, null as fan_serial where false"
-_JOBS = """
-select job_id, min(contractor) as contractor from register_jobs group by 1 having count(distinct contractor) = 1
-"""
-_NO_JOBS = "select null as job_id, null as contractor where false"
 _BEST = "select * from estimates"
 _NO_BEST = """
 select null as session_id, null as rule_set, null as robust_flow_50_m3_h, null as robust_flow_50_low_m3_h,
@@ -207,14 +197,13 @@ def read_halves(root: Path, rule_sets: Sequence[str] | None = None) -> Halves:
     loaded = load_rule_sets(rule_sets or agreed.rule_sets)
     chosen = tuple(rules for rules in loaded if rule_sets or (rules.judges and rules.reference != DISPLAYED))
     names = [rules.reference for rules in chosen]
-    kit, jobs = (registers.path(root, name).exists() for name in ("kit", "jobs"))
     sql = _HALVES.format(
         rule_sets=repr(names),
         kinds=repr(list(KINDS)),
         suspect=SUSPECT,
         best=_BEST if _there(root, "estimates") else _NO_BEST,
-        kit=_KIT if kit else _NO_KIT,
-        jobs=_JOBS if jobs else _NO_JOBS,
+        kit=from_registers.kit(root),
+        jobs=from_registers.jobs(root),
         parts=", ".join(f"r.{name}" for name in _PARTS),
         **{name: _TEXT.format(name=name) for name in ("gauge_serial", "fan_serial", "fan_configuration")},
     )

@@ -48,7 +48,7 @@ MEASURES: Final[dict[str, Measure]] = {
         ),
         Measure(
             "low_points_lost",
-            "Lost low-pressure points: begun too high, or too restless",
+            "Lost low-pressure points: too near to baseline and wind, or too restless",
             _suspect("lowest_pressure", "low_pressure_spread"),
             f"{_SEVERAL} that could be judged so",
         ),
@@ -56,7 +56,7 @@ MEASURES: Final[dict[str, Measure]] = {
             "water_in_line",
             "Line faults: readings speak for water in the outdoor line",
             _suspect("water_in_line"),
-            "tests with baselines on both sides, or cold enough to tell",
+            "tests with a baseline that could be judged, on a day known to be calm",
         ),
         Measure("strong_wind", "Strong wind at the test", _suspect("wind_strength"), "tests whose wind is told"),
         Measure(
@@ -80,7 +80,10 @@ FIRST_ASKED: Final = ("differs_in_wind", "low_points_lost", "water_in_line")
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """What tests are grouped by: the column or expression, and what has to be joined for it."""
+    """What tests are grouped by: the column or expression, and what has to be joined for it.
+
+    `{kit}` and `{jobs}` in a join stand for what the registers say; the record goes first.
+    """
 
     name: str
     column: str
@@ -98,6 +101,9 @@ def _of_list(view: str, column: str) -> str:
 _SENDER = """left join (
     select source_sha256, arg_max(sender, import_number) as sender from journal where sender is not null group by 1
 ) j on j.source_sha256 = s.source_sha256"""
+
+_KIT = "\nleft join ({kit}) {alias} on {alias}.session_id = s.session_id"
+_JOBS = "left join ({jobs}) jobs on jobs.job_id = s.job_id"
 
 # Speeds at which Beaufort forces 2 and 4 begin, in m/s at 10 m (WMO No. 8, from memory). A reading near the ground, or
 # of unknown place, is no force: its band is a group of its own. A word falls in a band with all forces it allows.
@@ -117,13 +123,17 @@ GROUPS: Final[dict[str, Group]] = {
     for one in (
         Group("crew", "s.crew"),
         Group("sender", "j.sender", _SENDER),
-        Group("contractor", "s.contractor"),
+        Group("contractor", "coalesce(s.contractor, jobs.contractor)", _JOBS),
         Group(
             "arrangement",
-            "nullif(reference_lines.arrangement, 'unknown')",
-            _of_list("reference_lines", "arrangement"),
+            "coalesce(nullif(reference_lines.arrangement, 'unknown'), arranged.arrangement)",
+            _of_list("reference_lines", "arrangement") + _KIT.format(kit="{kit}", alias="arranged"),
         ),
-        Group("gauge", "gauges.gauge_serial", _of_list("gauges", "gauge_serial")),
+        Group(
+            "gauge",
+            "coalesce(gauges.gauge_serial, carried.gauge_serial)",
+            _of_list("gauges", "gauge_serial") + _KIT.format(kit="{kit}", alias="carried"),
+        ),
         Group("building_type", "s.building_type"),
         Group("month", "strftime(s.started_at_local, '%Y-%m')"),
         Group("wind_band", _WIND_BAND),

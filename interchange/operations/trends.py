@@ -11,6 +11,7 @@ from typing import Any
 
 from interchange.analysis.plain import share_limits
 from interchange.archive import derived, log, query, settings
+from interchange.operations import from_registers
 from interchange.operations.measures import FIRST_ASKED, GROUPS, MEASURES, Group, Measure
 from interchange.quantities import CHOICES, DISPLAYED, FAIL, PASS, SUSPECT
 from interchange.report.section import Section
@@ -48,15 +49,15 @@ checked as (
     group by session_id, rule_set
 ),
 tests as (
-    select s.kind, v.rule_set, s.kind in ({kinds}) as is_test, {groups}, {measures}
+    select s.kind, v.rule_set, s.kind in ({kinds}) as is_test{columns}
     from sessions s
     left join judged v on v.session_id = s.session_id
     left join checked c on c.session_id = s.session_id and c.rule_set = v.rule_set
     {joins}
 )
-select kind, rule_set, is_test, grouping(kind) as of_group, {group_names}, count(*) as test_count, {counts}
+select kind, rule_set, is_test, grouping(kind) as of_group, count(*) as test_count{counts}
 from tests
-group by grouping sets ((kind, rule_set, is_test), (is_test), {sets})
+group by grouping sets ((kind, rule_set, is_test), (is_test){sets})
 """
 
 
@@ -120,9 +121,10 @@ def trends(
     """
     grouped = [GROUPS[name] for name in dict.fromkeys(by)]
     wanted = [MEASURES[name] for name in dict.fromkeys(measures)]
-    can_estimate = _has_estimates(root) if any("e." in one.found for one in wanted) else True
+    root = log.usable(root)
+    can_estimate = any("e." in one.found for one in wanted) and _has_estimates(root)
     asked = [one for one in wanted if can_estimate or "e." not in one.found]
-    answer = query.query(root, _sql(settings.read(root).rule_sets, grouped, asked))
+    answer = query.query(root, _sql(root, grouped, asked))
     counts = [dict(zip(answer.columns, row, strict=True)) for row in answer.rows]
     flow = _flow(counts)
     shares = list(_shares(counts, grouped, asked, fewest))
@@ -135,37 +137,35 @@ def trends(
 
 
 def _has_estimates(root: Path) -> bool:
-    version = log.read(log.usable(root)).tests_number
+    version = log.read(root).tests_number
     return any(one.kind == "estimates" for one in derived.current(root, version))
 
 
-def _sql(rule_sets: Sequence[str], groups: Sequence[Group], measures: Sequence[Measure]) -> str:
+def _sql(root: Path, groups: Sequence[Group], measures: Sequence[Measure]) -> str:
     """The one SELECT: only the checks, verdicts and estimates that the measures name are read."""
     said = " ".join(one.found for one in measures)
     checks, uses = (sorted(set(re.findall(rf"\b{letter}\.(\w+)", said))) for letter in "cv")
     levels = [f"max(level) filter (check_name = '{name}') as {name}" for name in checks]
     verdicts = [f"arg_min(verdict, place) filter (\"use\" = '{name}') as {name}" for name in uses]
-    joins = [group.join for group in groups]
+    columns = [f"coalesce({group.column}, 'unknown') as by_{group.name}" for group in groups]
+    columns += [f"({one.found}) as found_{one.name}" for one in measures]
+    counts = [f"by_{group.name}, grouping(by_{group.name}) as without_{group.name}" for group in groups]
+    counts += [f"count(found_{m.name}) as asked_{m.name}, count_if(found_{m.name}) as found_{m.name}" for m in measures]
+    joins = [group.join.format(kit=from_registers.kit(root), jobs=from_registers.jobs(root)) for group in groups]
     if "e." in said:
         joins.append("left join estimates e on e.session_id = s.session_id and e.rule_set = v.rule_set")
     return _COUNTS.format(
         displayed=DISPLAYED,
-        rule_sets=_texts(rule_sets, "[{}]"),
+        rule_sets=_texts(settings.read(root).rule_sets, "[{}]"),
         uses=", ".join(verdicts) or "null as nothing",
         levels=", ".join(levels) or "null as nothing",
         names=_texts(checks or [""]),
         evaluated=f"{PASS}, {SUSPECT}, {FAIL}",
         kinds=_texts(TESTED),
-        groups=", ".join(f"coalesce({group.column}, 'unknown') as by_{group.name}" for group in groups),
-        measures=", ".join(f"({one.found}) as found_{one.name}" for one in measures) or "null as nothing",
+        columns="".join(f", {column}" for column in columns),
         joins="\n    ".join(filter(None, joins)),
-        group_names=", ".join(f"by_{g.name}, grouping(by_{g.name}) as without_{g.name}" for g in groups),
-        counts=", ".join(
-            f"count(found_{one.name}) as asked_{one.name}, count_if(found_{one.name}) as found_{one.name}"
-            for one in measures
-        )
-        or "null as nothing",
-        sets=", ".join(f"(is_test, by_{group.name})" for group in groups),
+        counts="".join(f", {count}" for count in counts),
+        sets="".join(f", (is_test, by_{group.name})" for group in groups),
     )
 
 
@@ -215,7 +215,7 @@ def _rank(share: _Share) -> tuple[bool, float, str]:
 
 def _page(shares: Sequence[_Share], groups: Sequence[Group], measures: Sequence[Measure]) -> Iterator[Section]:
     for one in measures:
-        (whole,) = [share for share in shares if (share.by, share.measure) == (ALL, one)] or [None]
+        whole = next((share for share in shares if (share.by, share.measure) == (ALL, one)), None)
         if whole is None:
             continue
         said = f"{share_words(whole.found, whole.asked, whole.limits_percent)} Asked: {one.asked}."

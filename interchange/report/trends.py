@@ -59,8 +59,8 @@ def not_asked_words(groups: Mapping[str, int]) -> str:
 def small_words(fewest: int) -> str:
     """What a small group is."""
     return (
-        f"A group with fewer than {fewest} tests asked is small: it stands below the others, unranked. Groups are ranked "
-        "as they are, not adjusted for the wind that each met."
+        f"A group with fewer than {fewest} tests asked is small: it stands below the others, unranked. Groups are "
+        "ranked as they are, not adjusted for the wind that each met."
     )
 
 
