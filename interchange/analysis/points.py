@@ -80,6 +80,11 @@ def _magnitudes_pa(batch: Batch, direction: Codes, pressure_pa: Floats) -> Float
     return np.asarray(pressure_pa * ragged.spread_out(signs(batch, direction, pressure_pa), batch.point_offsets))
 
 
+def placed(work: Work) -> tuple[Floats, Floats]:
+    """Pressure counted in its run's direction [Pa], and flow of all its fans [m3/h], of each point as corrected."""
+    return _magnitudes_pa(work.batch, work.direction, work.induced_pa), ragged.sums(work.flow_m3_h, work.batch.reading_offsets)
+
+
 def signs(batch: Batch, direction: Codes, pressure_pa: Floats) -> Floats:
     """Sign [1] that the fan's pressure has in each run: 1 when pressurising, -1 when depressurising."""
     sign = np.where(direction == PRESSURISATION, 1.0, -1.0)
@@ -102,8 +107,7 @@ def _excluded(work: Work, keep: NDArray[np.bool_], magnitude: Floats, flow: Floa
 
 def reasons(work: Work) -> Ints:
     """Why each point is left out of the fit, as a place in `EXCLUSIONS`: the first that holds; -1 where none does."""
-    flow = ragged.sums(work.flow_m3_h, work.batch.reading_offsets)
-    return _reasons(work, _magnitudes_pa(work.batch, work.direction, work.induced_pa), flow)
+    return _reasons(work, *placed(work))
 
 
 def _reasons(work: Work, magnitude: Floats, flow: Floats) -> Ints:

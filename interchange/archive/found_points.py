@@ -54,6 +54,16 @@ class Found:
 
 
 @dataclass(frozen=True, slots=True)
+class Piece:
+    """A stretch of a log, in seconds from the start of the session, that is a point or else a baseline; its mean."""
+
+    start_s: float
+    stop_s: float
+    pressure_pa: float
+    is_point: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Logged:
     """Sessions with the runs found in their logs, as rows of the session part, and what was found."""
 
@@ -145,6 +155,21 @@ def in_log(session: Session, traces: Sequence[Trace], *, limits: PlateauLimits =
     used += [run.baseline_after_pressure_pa is not None for run in runs]
     air = _air(session, traces, log.time_s[pieces.start[within]], log.time_s[pieces.stop[within] - 1])
     return Found(runs, sum(used), tests, 0 if repeats else tests - 1, air)
+
+
+def pieces_in_log(session: Session, traces: Sequence[Trace], *, limits: PlateauLimits = LIMITS) -> list[Piece]:
+    """Every baseline and point that the traces of a fan test show, in order of time; empty where they tell none."""
+    log = _Log.of(session, traces)
+    if log is None:
+        return []
+    found = plateaus.find(log.time_s, log.pressure_pa, log.fan_pa, log.flow_m3_h, limits=limits)
+    ends = log.time_s[found.start].tolist(), log.time_s[found.stop - 1].tolist()
+    return [Piece(*one) for one in zip(*ends, found.pressure_pa.tolist(), found.points.tolist(), strict=True)]
+
+
+def samples(trace: Trace) -> tuple[Floats, Floats]:
+    """Seconds from the start of the session, and values, of a trace; NaN where missing."""
+    return _seconds(trace), _values(trace)
 
 
 def against_declared(

@@ -141,9 +141,10 @@ def print_heading(words: str) -> None:
 def print_section(section: Section, units: Units = "si") -> None:
     """Print a part of a page to standard output, long lines wrapped and indented below their beginning."""
     click.echo(f"\n{section.title}")
+    width = min(_page_width(), _PAGE_WIDTH)
     for line in section.lines:
         hang = " " * (4 if line.startswith(("- ", "  ")) else 2)
-        click.echo(textwrap.fill(line, _PAGE_WIDTH, initial_indent="  ", subsequent_indent="  " + hang) or "")
+        click.echo(textwrap.fill(line, width, initial_indent="  ", subsequent_indent="  " + hang) or "")
     if section.table is not None:
         emit(section.table, units=units)
 
@@ -181,8 +182,7 @@ def _head_width(words: str) -> int:
 
 def _fitted(widths: list[int], least: list[int]) -> list[int]:
     """Narrow the widest columns, down to their longest word, until the table fits the terminal, or else a page."""
-    page = shutil.get_terminal_size((_PAGE_WIDTH, 40)).columns if sys.stdout.isatty() else _PAGE_WIDTH
-    room = page - 2 * (len(widths) - 1)
+    room = _page_width() - 2 * (len(widths) - 1)
     widths = list(widths)
     while sum(widths) > room:
         wide = [i for i in range(len(widths)) if widths[i] > least[i]]
@@ -190,6 +190,11 @@ def _fitted(widths: list[int], least: list[int]) -> list[int]:
             break
         widths[max(wide, key=lambda i: widths[i])] -= 1
     return widths
+
+
+def _page_width() -> int:
+    """Columns of the terminal, or of a page where there is none."""
+    return shutil.get_terminal_size((_PAGE_WIDTH, 40)).columns if sys.stdout.isatty() else _PAGE_WIDTH
 
 
 def _wrapped(text: str, width: int) -> list[str]:

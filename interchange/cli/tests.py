@@ -44,14 +44,22 @@ def list_(root: Path, version: int | None, form: str, output: Path | None) -> No
     show_default=True,
     help="How to write the steps.",
 )
-def show(test: str, root: Path, version: int | None, steps: bool, form: str) -> None:
+@click.option(
+    "--picture",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE.svg",
+    help="Draw the test into a file as well: points and line, what is left beside it, and the pressure of its log.",
+)
+def show(test: str, root: Path, version: int | None, steps: bool, form: str, picture: Path | None) -> None:
     """Show one test: readings, results, checks, verdicts.
 
-    The test is named by its job number (all tests of the job are shown) or by the beginning of its id. With --steps
+    The result and its verdict stand first, then what speaks against it, then how sure it is and what was read. The test is named by its job number (all tests of the job are shown) or by the beginning of its id. With --steps
     the exit code is 1 where no test of the job is of a kind that is recomputed.
 
-    Example: interchange show FV-2031 --archive tests-2026
+    Example: interchange show FV-2031 --picture FV-2031.svg --archive tests-2026
     """
+    if steps and picture:
+        raise click.UsageError("--picture goes with the page: leave out --steps.")
     if steps:
         _show_steps(root, test, version, form)
         return
@@ -59,11 +67,13 @@ def show(test: str, root: Path, version: int | None, steps: bool, form: str) -> 
         raise click.UsageError("--format is for --steps: give both, or neither.")
     from interchange.operations.show import show_tests
 
-    views = show_tests(root, test, version)
+    views = show_tests(root, test, version, picture)
     for view in views:
         print_heading(view.heading)
         for section in view.sections:
             print_section(section, view.units)
+    if picture:
+        say(f"wrote {picture}")
     say(counted(len(views), "test"))
 
 

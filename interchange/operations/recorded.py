@@ -44,6 +44,12 @@ def recorded(session: Session, units: Units) -> Iterator[Section]:
         yield Section("What the source reports", said or ("It reports no result.",))
 
 
+def made_by(session: Session) -> str:
+    """One line: when a test was made, and by whom."""
+    record = session.record
+    return f"{_when(session)}, {record.contractor or 'unknown contractor'}, crew {record.crew or 'unknown'}"
+
+
 def by_people(session: Session, decisions: Iterable[Decision]) -> Iterator[Section]:
     """What people amended of a test and decided of it, oldest first; nothing where they did neither."""
     lines = []

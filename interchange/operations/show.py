@@ -1,4 +1,4 @@
-"""One test on one screen: what was recorded, what was made of it, what speaks against it."""
+"""One test for people: its result, what speaks against it, how sure it is, what was read and recorded."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from interchange.analysis.leakage import SHARES
+from interchange.analysis.uncertainty import result_columns
 from interchange.archive import batches, found_points, registers
 from interchange.archive.found_points import Found
 from interchange.archive.store import Store
@@ -18,15 +19,17 @@ from interchange.model.session import Session
 from interchange.operations.assess import Assessed, assess, words
 from interchange.operations.assessing import best_estimate
 from interchange.operations.how_sure import how_sure
+from interchange.operations.picture import write_picture
 from interchange.operations.reckoned import reported_elsewhere, size_line
 from interchange.operations.recompute import DISPLAYED
-from interchange.operations.recorded import by_people, found_in_log, heading, recorded
+from interchange.operations.recorded import by_people, found_in_log, heading, made_by, recorded
 from interchange.operations.rules import load_rule_sets
 from interchange.operations.select import select_sessions
 from interchange.operations.suspicions import suspected
-from interchange.quantities import NOT_EVALUATED, PASS
+from interchange.quantities import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
 from interchange.report.conformity import conforms_sentence
 from interchange.report.heads import Units, with_unit
+from interchange.report.how_sure import result_sentence
 from interchange.report.notes import note_sentence
 from interchange.report.safety import LIMITS, SAFETY
 from interchange.report.section import Section
@@ -41,6 +44,7 @@ _RESULTS = (
     "correlation_r2",
     "air_change_50_per_h",
 )
+_GRAVEST_FIRST = (FAIL, SUSPECT, MISSING, NOT_EVALUATED)
 WITHOUT_READINGS = (
     "A result without its readings: it stays as reported, nothing is recomputed, and the record cannot tell how good "
     "it is."
@@ -56,10 +60,11 @@ class TestView:
     units: Units
 
 
-def show_tests(root: Path, name: str, version: int | None = None) -> list[TestView]:
+def show_tests(root: Path, name: str, version: int | None = None, picture: Path | None = None) -> list[TestView]:
     """The tests of a job number, or the one whose id begins so, recomputed by the archive's rule sets.
 
-    Raises UsageError where there is none.
+    With `picture` they are drawn into that file as SVG besides. Raises UsageError where there is none, or nothing to
+    draw, OutputError where the file cannot be written.
     """
     store = Store.open(root)
     snapshot = store.snapshot(version)
@@ -68,15 +73,14 @@ def show_tests(root: Path, name: str, version: int | None = None) -> list[TestVi
     decisions = list(snapshot.decisions())
     rule_sets = load_rule_sets(store.settings.rule_sets)
     calibrations = registers.calibrations(store.root).rows
+    units = store.settings.units
+    assessed = [_assessed(session, logs, rule_sets, calibrations) for session in sessions]
+    if picture is not None:
+        drawn = [(one, by, next(_results_in_words(by, units), "")) for one, by in zip(sessions, assessed, strict=True)]
+        write_picture(snapshot, drawn, units, picture)
     return [
-        _view(
-            session,
-            [made for made in decisions if made.session_id == session.session_id],
-            logs,
-            _assessed(session, logs, rule_sets, calibrations),
-            store.settings.units,
-        )
-        for session in sessions
+        _view(session, [made for made in decisions if made.session_id == session.session_id], logs, by, units)
+        for session, by in zip(sessions, assessed, strict=True)
     ]
 
 
@@ -87,28 +91,62 @@ def _view(
     assessed: Sequence[Assessed],
     units: Units,
 ) -> TestView:
-    sections = [*recorded(session, units), *by_people(session, decisions)]
+    """What the test says first, then what speaks against it, then how sure it is, then what was read and recorded."""
+    about, *read = recorded(session, units)
+    judged = [one for one in assessed if one.rules.judges and one.rules.reference != DISPLAYED]
+    sections = [*_result(session, judged, units), *by_people(session, decisions)]
+    if session.kind == "summary":
+        sections += read
+        read = []
+    for one in judged:
+        sections += _judged(one)
+    for one in judged:
+        sections += [*_suspected(one), *how_sure(one)]
+    sections += _details(session, assessed, units)
     found = logs.get(session.session_id)
     if found:
-        at = [section.title for section in sections].index("Channels") + 1
-        sections[at:at] = found_in_log(found, units)
+        at = [section.title for section in read].index("Channels") + 1
+        read[at:at] = found_in_log(found, units)
+    limits = [Section("Limits", tuple(LIMITS.splitlines()))] * bool(judged)
+    if judged:
+        return TestView(heading(session), (*sections, *read, about, *limits), units)
+    return TestView(heading(session), (about, *read, *sections), units)
+
+
+def _result(session: Session, judged: Sequence[Assessed], units: Units) -> Iterator[Section]:
+    """The result by each rule set with its interval, and whose test it is."""
+    lines = list(_results_in_words(judged, units))
+    if lines:
+        yield Section("Result", (*lines, made_by(session)))
+
+
+def _results_in_words(judged: Sequence[Assessed], units: Units) -> Iterator[str]:
+    for one in judged:
+        if not one.rules.steps or one.rules.reference == DISPLAYED or not one.rules.judges:
+            continue
+        columns = result_columns(one.budget, one.leakage.session)
+        interval = [float(columns[f"flow_50_full_{end}_m3_h"][0]) for end in ("low", "high")]
+        flow, changes, exponent = (_value(one, name) for name in ("flow_50_m3_h", "air_change_50_per_h", "exponent"))
+        assumed = bool(one.leakage.session["exponent_assumed"][0])
+        yield result_sentence(one.rules.reference, flow, interval, changes, None if assumed else exponent, units)
+
+
+def _details(session: Session, assessed: Sequence[Assessed], units: Units) -> Iterator[Section]:
+    """Results beside what was displayed, what made the difference, and what is reckoned from them."""
     recomputed = [one for one in assessed if one.rules.steps]
     if recomputed:
         standard = [one for one in recomputed if one.rules.reference != DISPLAYED]
         lines = (*_areas(recomputed, units), *(line for one in standard for line in size_line(one, units)))
-        sections.append(Section("Flow at 50 Pa", lines, _results(recomputed, _RESULTS)))
+        yield Section("Flow at 50 Pa", lines, _results(recomputed, _RESULTS))
         shares = "What each correction did to the displayed flow at 50 Pa"
-        sections.append(Section(shares, (), _results(recomputed, ("flow_50_m3_h", *SHARES))))
+        yield Section(shares, (), _results(recomputed, ("flow_50_m3_h", *SHARES)))
     elsewhere = tuple(reported_elsewhere(session, assessed, units)) if session.kind == "summary" else ()
     if elsewhere:
-        sections.append(Section("Reported values at other pressures, reckoned and not measured", elsewhere))
+        yield Section("Reported values at other pressures, reckoned and not measured", elsewhere)
     for one in assessed:
         if not one.rules.judges:
             preview = "A preview: it computes values, and gives neither checks nor verdicts."
-            sections.append(Section(f"By {one.rules.reference}", (preview,)))
-        elif one.rules.reference != DISPLAYED:
-            sections += [*how_sure(one), *_suspected(one), *_judged(one)]
-    return TestView(heading(session), tuple(sections), units)
+            yield Section(f"By {one.rules.reference}", (preview,))
 
 
 def _assessed(
@@ -151,16 +189,16 @@ def _value(assessed: Assessed, name: str) -> float | None:
 
 def _judged(one: Assessed) -> Iterator[Section]:
     verdicts = [] if one.rules.steps else [WITHOUT_READINGS]
-    for use, found in one.verdicts.items() if one.rules.steps else ():
-        reasons = ", ".join(name.replace("_", " ") for name in found.reasons(0))
-        verdict = words("verdict", found.verdict)[0]
+    for use, judged in one.verdicts.items() if one.rules.steps else ():
+        reasons = ", ".join(name.replace("_", " ") for name in judged.reasons(0))
+        verdict = words("verdict", judged.verdict)[0]
         verdicts.append(verdict_sentence(use, verdict) + (f" Because of: {reasons}." if reasons else ""))
     if one.rules.thresholds:
         answer = words("conforms", one.conformity.conforms)[0]
         verdicts.append(conforms_sentence(answer, one.conformity_words()[0]))
     yield Section(f"Verdict by {one.rules.reference}", tuple(verdicts))
     passed: list[str] = []
-    sentences: list[str] = []
+    found: list[tuple[int, str]] = []
     actions = False
     for name in one.checks if one.rules.steps else [rule.name for rule in one.rules.checks]:
         finding = one.finding(name, 0)
@@ -169,7 +207,8 @@ def _judged(one: Assessed) -> Iterator[Section]:
         elif finding.level != NOT_EVALUATED or list(one.worth_saying(name)):
             sentence = check_sentence(finding)
             actions |= bool(sentence.action)
-            sentences.append(f"{LEVEL_WORDS[finding.level]}: {sentence}")
+            found.append((_GRAVEST_FIRST.index(finding.level), f"{LEVEL_WORDS[finding.level]}: {sentence}"))
+    sentences = [sentence for _, sentence in sorted(found, key=lambda one: one[0])]
     if passed:
         sentences.append(f"pass: {', '.join(passed)}")
     codes = str(one.leakage.notes()[0]).split(";") if one.rules.steps else ()
@@ -177,4 +216,3 @@ def _judged(one: Assessed) -> Iterator[Section]:
     yield Section(f"Checks by {one.rules.reference}", (*sentences, *notes))
     if actions:
         yield Section("Safety", tuple(SAFETY.splitlines()))
-    yield Section("Limits", tuple(LIMITS.splitlines()))

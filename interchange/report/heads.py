@@ -154,11 +154,11 @@ def head(name: str, units: Units) -> str:
     """Head of a column: words, and the unit its values are shown in."""
     if name not in _HEADS:
         return _WORDS.get(name, name)
-    words, unit_words = _HEADS[name][0], _unit(name, units)
+    words, unit_words = _HEADS[name][0], unit_words_of(name, units)
     return words if unit_words in ("1", "1/h", "/h") else f"{words}, {unit_words}"
 
 
-def _unit(name: str, units: Units) -> str:
+def unit_words_of(name: str, units: Units) -> str:
     """The unit a value is shown in, as people write it."""
     code = _HEADS[name][2] if units == "imperial" else QUANTITIES[name].ucum
     return {"Cel": "°C", "degF": "°F"}.get(code, code)
@@ -166,7 +166,7 @@ def _unit(name: str, units: Units) -> str:
 
 def with_unit(name: str, value: float, units: Units) -> str:
     """A value as text, followed by its unit."""
-    return f"{shown(name, value, units)} {_unit(name, units)}"
+    return f"{shown(name, value, units)} {unit_words_of(name, units)}"
 
 
 def shown(name: str, value: object, units: Units) -> str:
@@ -184,12 +184,18 @@ def shown(name: str, value: object, units: Units) -> str:
 def _number(name: str, value: float, units: Units) -> str:
     if name not in _HEADS:
         return f"{value:.6g}"
-    _, decimals, imperial, imperial_decimals = _HEADS[name]
+    _, decimals, _, imperial_decimals = _HEADS[name]
     if units == "si":
         return f"{value:,.{decimals}f}"
-    source, target = unit(QUANTITIES[name].ucum), unit(imperial)
-    converted = (value * float(source.factor) + float(source.offset) - float(target.offset)) / float(target.factor)
-    return f"{converted:,.{imperial_decimals}f}"
+    return f"{converted(name, value, units):,.{imperial_decimals}f}"
+
+
+def converted(name: str, value: float, units: Units) -> float:
+    """A value in the unit of its head."""
+    if units == "si":
+        return value
+    source, target = unit(QUANTITIES[name].ucum), unit(_HEADS[name][2])
+    return (value * float(source.factor) + float(source.offset) - float(target.offset)) / float(target.factor)
 
 
 def _without_minus_zero(text: str) -> str:

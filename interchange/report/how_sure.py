@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
+
+from interchange.report.heads import Units, shown, with_unit
 
 # Words for the parts of the budget of uncertainty.
 _PARTS = {
@@ -19,6 +22,26 @@ _PARTS = {
 }
 _LEAST_PERCENT = 0.05  # below it a part is not worth a word
 _LEAST_SHARE = 0.005  # of the exponent, below which what is usual for houses has no say
+
+
+def result_sentence(
+    rule_set: str,
+    flow_50_m3_h: float | None,
+    interval_m3_h: Sequence[float],
+    air_change_50_per_h: float | None,
+    exponent: float | None,
+    units: Units,
+) -> str:
+    """The result of a test by a rule set, with its 95 % interval; `exponent` is None where it was not measured."""
+    if flow_50_m3_h is None:
+        return f"By {rule_set}: no flow at 50 Pa could be worked out."
+    said = f"By {rule_set}: {with_unit('flow_50_m3_h', flow_50_m3_h, units)} at 50 Pa"
+    if not any(map(math.isnan, interval_m3_h)):
+        low, high = (shown("flow_50_m3_h", end, units) for end in interval_m3_h)
+        said += f" (95 %: {low} to {high})"
+    if air_change_50_per_h is not None:
+        said += f", {shown('air_change_50_per_h', air_change_50_per_h, units)} air changes an hour"
+    return f"{said}, exponent {f'{exponent:.3f}' if exponent is not None else 'assumed'}."
 
 
 def budget_sentence(pressure_pa: float, parts_percent: Mapping[str, float], total_percent: float) -> str:
