@@ -53,8 +53,9 @@ def list_(root: Path, version: int | None, form: str, output: Path | None) -> No
 def show(test: str, root: Path, version: int | None, steps: bool, form: str, picture: Path | None) -> None:
     """Show one test: readings, results, checks, verdicts.
 
-    The result and its verdict stand first, then what speaks against it, then how sure it is and what was read. The test is named by its job number (all tests of the job are shown) or by the beginning of its id. With --steps
-    the exit code is 1 where no test of the job is of a kind that is recomputed.
+    The result and its verdict stand first, then what speaks against it, then how sure it is and what was read. The
+    test is named by its job number (all tests of the job are shown) or by the beginning of its id. With --steps the
+    exit code is 1 where no test of the job is of a kind that is recomputed.
 
     Example: interchange show FV-2031 --picture FV-2031.svg --archive tests-2026
     """

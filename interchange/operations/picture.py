@@ -18,8 +18,8 @@ from interchange.model.question import Trace
 from interchange.model.session import Session
 from interchange.operations.assess import Assessed, words
 from interchange.operations.recompute import DISPLAYED
-from interchange.operations.recorded import heading
-from interchange.report.charts import RunPoints, Stretch, TestPicture, TracePlot, svg
+from interchange.operations.recorded import heading, made_by
+from interchange.report.charts import Picture, RunPoints, Stretch, TracePlot, svg
 from interchange.report.heads import Units, converted, unit_words_of
 from interchange.table import counted
 
@@ -45,17 +45,17 @@ def write_picture(
         raise cannot_write(str(file), error) from None
 
 
-def _picture(
-    snapshot: Snapshot, session: Session, assessed: Sequence[Assessed], result: str, units: Units
-) -> TestPicture:
+def _picture(snapshot: Snapshot, session: Session, assessed: Sequence[Assessed], result: str, units: Units) -> Picture:
     standard = next((one for one in assessed if one.rules.steps and one.rules.reference != DISPLAYED), None)
     runs, lost = _runs(standard, units) if standard else ([], 0)
-    said = f"Points as corrected by {standard.rules.reference}." if standard and runs else ""
+    said = f"{made_by(session)}." if session.kind != "weather" else ""
+    if standard and runs:
+        said += f" Points as corrected by {standard.rules.reference}, before reference conditions."
     if lost:
         said += f" {counted(lost, 'point')} without flow or pressure cannot be drawn."
     traces, stretches = _log(snapshot, session)
-    lines = [line for line in (result, said.strip()) if line]
-    return TestPicture(heading(session), lines, unit_words_of("flow_m3_h", units), runs, traces, stretches)
+    lines = [line for line in (result, said) if line]
+    return Picture(heading(session), lines, unit_words_of("flow_m3_h", units), runs, traces, stretches)
 
 
 def _runs(one: Assessed, units: Units) -> tuple[list[RunPoints], int]:
@@ -76,7 +76,10 @@ def _runs(one: Assessed, units: Units) -> tuple[list[RunPoints], int]:
 
 
 def _line(one: Assessed, run: int, units: Units) -> tuple[float, float] | None:
-    coefficient = converted("flow_m3_h", math.exp(one.work.log_coefficient[run]), units)
+    """The line through the points: the result's, before it is brought to reference conditions."""
+    to_reference = one.work.log_reference_factor
+    at_test = one.work.log_coefficient[run] - (0.0 if to_reference is None else to_reference[run])
+    coefficient = converted("flow_m3_h", math.exp(at_test), units)
     exponent = float(one.work.exponent[run])
     return (coefficient, exponent) if math.isfinite(coefficient) and math.isfinite(exponent) else None
 
@@ -103,6 +106,6 @@ def _plots(session: Session, traces: Sequence[Trace]) -> Iterator[TracePlot]:
     for trace in traces:
         time_s, pressure_pa = samples(trace)
         if time_s.size:
-            line = lines[trace.channel_id]
-            at = f", line {line}, {arrangements.get(line, 'arrangement unknown')}" if line else ""
-            yield TracePlot(f"{trace.channel_id}{at}", time_s.tolist(), pressure_pa.tolist())
+            arrangement = arrangements.get(lines[trace.channel_id] or "")
+            name = f"{trace.channel_id} ({arrangement})" if arrangement else trace.channel_id
+            yield TracePlot(name, time_s.tolist(), pressure_pa.tolist())

@@ -17,6 +17,8 @@ _COLOURS = ("#1f5f99", "#c4621a", "#3a7d44", "#7a4a96")
 _GREY, _FAINT, _SHADE = "#555555", "#dddddd", "#f3ead2"
 _FACE = "font-family='DejaVu Sans, Helvetica, Arial, sans-serif'"
 _HALF_COLUMN_PX = 0.5  # a long trace is drawn by least and greatest value for each half pixel
+_NARROWEST = 3.0  # an axis spans this ratio at least, so that one point does not fill it
+_FEWEST_BESIDE = 3  # points of a run that say something beside their line
 _WIDEST_PERCENT = 5.0  # residuals are drawn on this scale at least, lest noise look like a fault
 
 
@@ -56,7 +58,7 @@ class Stretch:
 
 
 @dataclass(frozen=True, slots=True)
-class TestPicture:
+class Picture:
     """Everything that is drawn of one test."""
 
     title: str
@@ -89,7 +91,7 @@ class _Axis:
         return self.start_px + share * (self.stop_px - self.start_px)
 
 
-def svg(pictures: Sequence[TestPicture]) -> str:
+def svg(pictures: Sequence[Picture]) -> str:
     """The tests below each other as one SVG document."""
     height = sum(picture.height for picture in pictures)
     parts = [
@@ -104,20 +106,21 @@ def svg(pictures: Sequence[TestPicture]) -> str:
     return "\n".join([*parts, "</svg>"]) + "\n"
 
 
-def _test(picture: TestPicture) -> Iterator[str]:
+def _test(picture: Picture) -> Iterator[str]:
     yield _text(_LEFT, 26, picture.title, size=16, weight="bold")
     for place, line in enumerate(picture.lines):
         yield _text(_LEFT, 44 + 16 * place, line, colour=_GREY)
     top = float(_HEAD)
     if picture.runs:
         yield from _points(picture, top)
-        yield from _residuals(picture, top)
+        if any(_says_something(run) for run in picture.runs):
+            yield from _residuals(picture, top)
         top += _PLOT + _GAP
     if picture.traces:
         yield from _over_time(picture, top)
 
 
-def _points(picture: TestPicture, top: float) -> Iterator[str]:
+def _points(picture: Picture, top: float) -> Iterator[str]:
     pressures = [p for run in picture.runs for p in run.pressure_pa] + [50.0]
     flows = [flow for run in picture.runs for flow in run.flow]
     flows += [run.line[0] * 50.0 ** run.line[1] for run in picture.runs if run.line]
@@ -136,15 +139,17 @@ def _points(picture: TestPicture, top: float) -> Iterator[str]:
 
 
 def _legend(run: RunPoints, colour: str, y: float) -> Iterator[str]:
-    yield from _mark(_LEFT + 14, y - 4, colour, False)
-    yield _text(_LEFT + 24, y, run.name, colour=colour)
     law = ""
     if run.line:
         assumed = " (exponent assumed)" if run.assumed else ""
         law = f"{run.line[0]:,.1f} · dp^{run.line[1]:.3f}{assumed}"
     out = sum(run.left_out)
-    said = [law] * bool(law) + [f"crossed: {out} left out"] * bool(out)
-    yield _text(_LEFT + 24, y + 14, "; ".join(said), colour=_GREY, size=11)
+    said = "; ".join([law] * bool(law) + [f"crossed: {out} left out"] * bool(out))
+    wide = 7.0 * max(len(said), len(run.name)) + 24.0
+    yield f"<rect x='{_LEFT + 4}' y='{y - 14:.1f}' width='{wide:.0f}' height='32' fill='white' fill-opacity='0.85'/>"
+    yield from _mark(_LEFT + 14, y - 4, colour, False)
+    yield _text(_LEFT + 24, y, run.name, colour=colour)
+    yield _text(_LEFT + 24, y + 14, said, colour=_GREY, size=11)
 
 
 def _line(law: tuple[float, float], across: _Axis, up: _Axis) -> Iterator[tuple[float, float]]:
@@ -158,10 +163,10 @@ def _line(law: tuple[float, float], across: _Axis, up: _Axis) -> Iterator[tuple[
         yield across.px(pressure), up.px(coefficient * pressure**exponent)
 
 
-def _residuals(picture: TestPicture, top: float) -> Iterator[str]:
+def _residuals(picture: Picture, top: float) -> Iterator[str]:
     found = [
         [(p, 100.0 * (q / (run.line[0] * p ** run.line[1]) - 1.0), out) for p, q, out in _together(run)]
-        if run.line
+        if _says_something(run) and run.line
         else []
         for run in picture.runs
     ]
@@ -173,20 +178,28 @@ def _residuals(picture: TestPicture, top: float) -> Iterator[str]:
     yield _stroke([(across.start_px, up.px(0.0)), (across.stop_px, up.px(0.0))], _GREY)
     for place, run in enumerate(found):
         for pressure, percent, out in run:
-            inside = min(max(percent, -widest), widest)
-            yield from _mark(across.px(pressure), up.px(inside), _COLOURS[place % len(_COLOURS)], out)
+            x, colour = across.px(pressure), _COLOURS[place % len(_COLOURS)]
+            inside = min(max(percent, -0.94 * widest), 0.94 * widest)
+            yield from _mark(x, up.px(inside), colour, out)
+            if inside != percent:
+                yield _text(x + 10, up.px(inside) + 4, f"{percent:+.0f} %", colour=colour, size=11)
+
+
+def _says_something(run: RunPoints) -> bool:
+    """Whether points can lie beside the line at all: it goes through any two of them."""
+    return run.line is not None and len(run.left_out) - sum(run.left_out) >= _FEWEST_BESIDE
 
 
 def _together(run: RunPoints) -> Iterator[tuple[float, float, bool]]:
     return zip(run.pressure_pa, run.flow, run.left_out, strict=True)
 
 
-def _over_time(picture: TestPicture, top: float) -> Iterator[str]:
+def _over_time(picture: Picture, top: float) -> Iterator[str]:
     times = [t for trace in picture.traces for t in (trace.time_s[0], trace.time_s[-1])]
     values = [v for trace in picture.traces for v in trace.pressure_pa if not math.isnan(v)] or [0.0]
     low, high = min(*values, 0.0), max(*values, 0.0)
     room = 0.06 * (high - low) or 1.0
-    end = max(max(times), min(times) + 1.0)
+    end = max(*times, min(times) + 1.0)
     in_minutes = end - min(times) > 180.0
     unit = 60.0 if in_minutes else 1.0
     ticks = [unit * tick for tick in _steps(min(times) / unit, end / unit, 10)]
@@ -201,12 +214,14 @@ def _over_time(picture: TestPicture, top: float) -> Iterator[str]:
         )
     words = f"time from the start, {'minutes' if in_minutes else 's'}"
     yield from _frame(across, up, words, "pressure, Pa", unit)
+    beside = float(_LEFT)
     for place, trace in enumerate(picture.traces):
         colour = _COLOURS[place % len(_COLOURS)]
         for piece in _drawn(trace, across):
             yield _stroke([(across.px(t), up.px(v)) for t, v in piece], colour, 0.8)
         if len(picture.traces) > 1:
-            yield _text(WIDTH - _RIGHT - 6, top + 16 + 15 * place, trace.name, colour=colour, anchor="end")
+            yield _text(beside, top - 6, trace.name, colour=colour, size=11)
+            beside += 7.0 * len(trace.name) + 20.0
     for one in picture.stretches:
         height = up.px(one.pressure_pa)
         yield _stroke([(across.px(one.start_s), height), (across.px(one.stop_s), height)], "#111111", 2.0)
@@ -246,6 +261,8 @@ def _extremes(column: list[tuple[float, float]]) -> list[tuple[float, float]]:
 
 def _log_axis(values: Sequence[float], start_px: float, stop_px: float) -> _Axis:
     low, high = min(values) / 1.12, max(values) * 1.12
+    wider = math.sqrt(max(_NARROWEST / (high / low), 1.0))
+    low, high = low / wider, high * wider
     decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
     for heads in ((1, 2, 5), (1, 2, 3, 5, 7), (1, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 9)):
         ticks = [head * 10.0**power for power in decades for head in heads if low <= head * 10.0**power <= high]
