@@ -69,9 +69,10 @@ def _runs(one: Assessed, units: Units) -> tuple[list[RunPoints], int]:
     for run, (first, last) in enumerate(zip(work.batch.point_offsets[:-1], work.batch.point_offsets[1:], strict=True)):
         here = np.flatnonzero(can_stand[first:last]) + first
         if here.size:
-            columns = (column[here].tolist() for column in (pressure, flow, out))
+            own, flows, left_out = (column[here].tolist() for column in (pressure, flow, out))
             name = words("direction", work.direction[run : run + 1])[0] or "direction unknown"
-            runs.append(RunPoints(f"run {run + 1}, {name}", *columns, _line(one, run, units), _assumed(one, run)))
+            line, assumed = _line(one, run, units), bool(work.exponent_assumed[run])
+            runs.append(RunPoints(f"run {run + 1}, {name}", own, flows, left_out, line, assumed))
     return runs, int((~can_stand).sum())
 
 
@@ -82,10 +83,6 @@ def _line(one: Assessed, run: int, units: Units) -> tuple[float, float] | None:
     coefficient = converted("flow_m3_h", math.exp(at_test), units)
     exponent = float(one.work.exponent[run])
     return (coefficient, exponent) if math.isfinite(coefficient) and math.isfinite(exponent) else None
-
-
-def _assumed(one: Assessed, run: int) -> bool:
-    return bool(one.work.exponent_assumed[run])
 
 
 def _log(snapshot: Snapshot, session: Session) -> tuple[list[TracePlot], list[Stretch]]:

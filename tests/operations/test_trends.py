@@ -28,11 +28,11 @@ from interchange.report.trends import flow_line
 
 HIGH = (60.0, 50.0, 40.0, 30.0, 20.0)
 LOW = (60.0, 50.0, 40.0, 30.0, 5.0)  # the last lies below 10 Pa, the least that stands clear of a baseline of -1 Pa
-# crew, pressures: crew A loses its low points at 2 of 4 tests, B at 0 of 3, Z at its only one, and one test names none
+# crew, pressures: crew A loses its low points at 2 of 4 tests, B at 0 of 3, AA at its only one, and one test names none
 TESTED = (
     *(("A", LOW), ("A", LOW), ("A", HIGH), ("A", HIGH)),
     *(("B", HIGH), ("B", HIGH), ("B", HIGH)),
-    *(("Z", LOW), (None, HIGH), ("B", (50.0,))),
+    *(("AA", LOW), (None, HIGH), ("B", (50.0,))),
 )
 
 
@@ -63,9 +63,11 @@ def test_a_share_is_of_the_tests_that_were_asked_and_small_groups_stand_below_un
         ("all", "all", 10, 9, 3, pytest.approx(100 / 3), False),
         ("crew", "A", 4, 4, 2, 50.0, False),
         ("crew", "B", 4, 3, 0, 0.0, False),  # its test of one point has no low points to lose
-        ("crew", "Z", 1, 1, 1, 100.0, True),
+        ("crew", "AA", 1, 1, 1, 100.0, True),
         ("crew", "unknown", 1, 1, 0, 0.0, True),
     ]
+    small = rows(archive, "trend_group", "small_group", measures=["low_points_lost"], fewest=4)
+    assert small == [("all", False), ("A", False), ("AA", True), ("B", True), ("unknown", True)]
 
 
 def test_an_interval_stands_with_each_share_and_what_is_not_computed_yet_is_null(archive: Path) -> None:
@@ -151,7 +153,7 @@ def test_the_command_prints_a_page_or_data(archive: Path) -> None:
     lines = page.stdout.splitlines()
     assert lines[1] == "Counted"
     assert "A                  4      2      50.0    15.0     85.0" in lines
-    assert "Z                  1      1     100.0    20.7    100.0  small" in lines
+    assert "AA                 1      1     100.0    20.7    100.0  small" in lines
     data = run(cli, ["trends", "--archive", str(archive), "--format", "csv"], catch_exceptions=False)
     assert next(csv.DictReader(io.StringIO(data.stdout)))["trend_by"] == "all"
     assert "note: 10 records: 10 tests; " in data.stderr
