@@ -82,7 +82,9 @@ def _magnitudes_pa(batch: Batch, direction: Codes, pressure_pa: Floats) -> Float
 
 def placed(work: Work) -> tuple[Floats, Floats]:
     """Pressure counted in its run's direction [Pa], and flow of all its fans [m3/h], of each point as corrected."""
-    return _magnitudes_pa(work.batch, work.direction, work.induced_pa), ragged.sums(work.flow_m3_h, work.batch.reading_offsets)
+    batch = work.batch
+    magnitude = _magnitudes_pa(batch, work.direction, work.induced_pa)
+    return magnitude, ragged.sums(work.flow_m3_h, batch.reading_offsets)
 
 
 def signs(batch: Batch, direction: Codes, pressure_pa: Floats) -> Floats:

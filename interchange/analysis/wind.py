@@ -192,7 +192,7 @@ def _cut_by_points(
     constant, slope = (part[run] for part in estimate.log_reference)
     both = estimate.direction_count[session] == 2
     apart = np.where(both, np.where(work.direction[run] == PRESSURISATION, 0.5, -0.5), 0.0)
-    induced = work.induced_pa[low] * points.signs(work, work.induced_pa)[run]
+    induced = work.induced_pa[low] * points.signs(batch, work.direction, work.induced_pa)[run]
     log_flow = np.log(ragged.sums(work.flow_m3_h, batch.reading_offsets)[low]) + constant
     with np.errstate(divide="ignore"):  # -inf, where a limit reaches down to 0 Pa
         upper, lower = (

@@ -38,7 +38,8 @@ for rows in pq.ParquetFile(sys.argv[1]).iter_batches(batches.BATCH_ROWS, columns
         with_limits += int((columns["flow_50_full_high_m3_h"] > columns["flow_50_full_low_m3_h"]).sum())
 peak = int(re.search("VmHWM:\s+(\d+)", pathlib.Path("/proc/self/status").read_text())[1]) / 1024
 seconds = time.process_time() - start
-print(json.dumps({"sessions": sessions, "with_limits": with_limits, "peak_mib": round(peak), "cpu_s": round(seconds, 1)}))
+found = {"sessions": sessions, "with_limits": with_limits, "peak_mib": round(peak), "cpu_s": round(seconds, 1)}
+print(json.dumps(found))
 """
 
 
