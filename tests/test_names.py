@@ -31,6 +31,7 @@ OF_OTHER_FORMS = (
     *("import_state", "direction_used", "use", "decision", "verdict", "conforms", "row_is"),
     *("is_it_real", "repeat_sort", "stated_intervals", "wind_evidence"),
     *("line_fault", "line_fault_state"),
+    *("likeness", "alike_as"),
 )
 IDS_THAT_JOIN = {"fan_id", "gauge_id", "line_id", "averaging_s", "fan_configuration", "sample_count"}
 ENDINGS = {

@@ -120,12 +120,15 @@ class Snapshot:
         for row in rows.drop_columns(["decision_number", "revision"]).to_pylist():
             yield Decision(**row)
 
-    def sql(self) -> duckdb.DuckDBPyConnection:
-        """A locked connection with the views for people; run what a stranger wrote through `query.query` instead."""
+    def sql(self, wanted: Collection[str] | None = None) -> duckdb.DuckDBPyConnection:
+        """A locked connection with the views for people, all or those wanted.
+
+        Run what a stranger wrote through `query.query` instead.
+        """
         from interchange.archive import views
 
         connection = views.connect()
-        views.fill(connection, self.root, self.log)
+        views.fill(connection, self.root, self.log, wanted)
         return connection
 
     def taken_in(self, source_sha256: Collection[str] | None = None) -> pa.Table:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from interchange.cli.output import archive_option, end_with, plugins_option, say, say_table
+from interchange.cli.output import archive_option, as_of_option, end_with, plugins_option, say, say_table
 
 
 @click.command()
@@ -28,7 +28,7 @@ from interchange.cli.output import archive_option, end_with, plugins_option, say
     metavar="DIR",
     help="Folder to write to; made if it is not there.",
 )
-@click.option("--as-of", "version", type=int, metavar="VERSION", help="Read an older state of the archive.")
+@as_of_option
 @click.option("--accept-losses", is_flag=True, help="Write a plugin's layout even where it cannot hold all.")
 @plugins_option
 def export(

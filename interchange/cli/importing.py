@@ -48,6 +48,8 @@ def import_(
     say_problems(report.problems)
     for question in report.questions:
         say(f"question: {question}")
+    for remark in report.remarks:
+        say(f"note: {remark}")
     if not dry_run:
         say(f"delivery {report.delivery}; `interchange undo {report.delivery}` takes it back")
     say(report.summary())

@@ -34,6 +34,11 @@ COMMANDS: Final[dict[str, tuple[str, str, str]]] = {
         "trends",
         "Show in which share of tests something went wrong, by crew, sender, gauge, month, wind and more.",
     ),
+    "duplicates": (
+        "duplicates",
+        "duplicates",
+        "List tests that are probably one and the same: sent again in other bytes, or copied.",
+    ),
     "review": ("reviewing", "review", "List the tests that wait for a decision, with what the checks suggest."),
     "decide": ("reviewing", "decide", "Put on record what was decided of a test."),
     "amend": ("changing", "amend", "Correct one field of a test, with who and why."),

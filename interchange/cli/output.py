@@ -37,6 +37,13 @@ def archive_option(command: Command) -> Command:
     )(command)
 
 
+def as_of_option(command: Command) -> Command:
+    """Add --as-of."""
+    return click.option("--as-of", "version", type=int, metavar="VERSION", help="Read an older state of the archive.")(
+        command
+    )
+
+
 def plugins_option(command: Command) -> Command:
     """Where else to look for plugins."""
     return click.option(

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from interchange.cli.output import archive_option, emit, format_options
+from interchange.cli.output import archive_option, as_of_option, emit, format_options
 
 
 @click.command()
 @click.argument("sql", required=False)
 @archive_option
-@click.option("--as-of", "version", type=int, metavar="VERSION", help="Read an older state of the archive.")
+@as_of_option
 @format_options
 def query(sql: str | None, root: Path, version: int | None, form: str, output: Path | None) -> None:
     """Ask the archive one question in SQL.

@@ -7,13 +7,22 @@ from pathlib import Path
 
 import click
 
-from interchange.cli.output import archive_option, emit, end_with, format_options, print_heading, print_section, say
+from interchange.cli.output import (
+    archive_option,
+    as_of_option,
+    emit,
+    end_with,
+    format_options,
+    print_heading,
+    print_section,
+    say,
+)
 from interchange.table import counted
 
 
 @click.command("list")
 @archive_option
-@click.option("--as-of", "version", type=int, metavar="VERSION", help="Read an older state of the archive.")
+@as_of_option
 @format_options
 def list_(root: Path, version: int | None, form: str, output: Path | None) -> None:
     """List the tests of the archive, a line each.
@@ -29,7 +38,7 @@ def list_(root: Path, version: int | None, form: str, output: Path | None) -> No
 @click.command()
 @click.argument("test", metavar="JOB|ID")
 @archive_option
-@click.option("--as-of", "version", type=int, metavar="VERSION", help="Read an older state of the archive.")
+@as_of_option
 @click.option(
     "--steps",
     is_flag=True,

@@ -13,6 +13,7 @@ from interchange.archive.store import Receipt, Store
 from interchange.errors import Problem, grouped
 from interchange.files import Source
 from interchange.model.question import Delivery, Import, Question
+from interchange.operations.likeness import alike_words
 from interchange.operations.plugins import plugins_of
 from interchange.reading.containers import walk
 from interchange.reading.context import Context
@@ -44,6 +45,7 @@ class ImportReport:
     questions: tuple[str, ...]
     dry_run: bool
     delivery: str
+    remarks: tuple[str, ...] = ()
 
     @property
     def all_imported(self) -> bool:
@@ -109,11 +111,13 @@ def import_files(
     )  # whatever the zone
     lines: list[Line] = []
     questions: list[str] = []
+    brought: set[str] = set()
     problems: list[Problem] = [replace(problem, blocks="note") for problem in registry.problems]
     sources = _sources(paths, lines, problems)
     for imports in _portions(read_all(sources, registry.plugins, context)):
         receipt = None if dry_run else store.commit(imports, delivery=delivery)
         fresh = None if receipt is None else {*receipt.added, *receipt.replaced}
+        brought |= fresh or set()
         for taken in imports:
             lines.append(_line(taken, receipt, fresh))
             if fresh is not None:  # the same bytes twice in one delivery: the second file is known already
@@ -127,7 +131,10 @@ def import_files(
 
         recompute_archive(root, progress=progress)
         assess_archive(root, progress=progress)
-    return ImportReport(tuple(lines), tuple(grouped(problems)), tuple(questions), dry_run, delivery.name)
+    remarks = alike_words(root, brought)
+    return ImportReport(
+        tuple(lines), tuple(grouped(problems)), tuple(questions), dry_run, delivery.name, tuple(remarks)
+    )
 
 
 def _sources(paths: Sequence[Path], lines: list[Line], problems: list[Problem]) -> list[Source]:

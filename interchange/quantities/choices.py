@@ -60,6 +60,8 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "verdict": ("sound", "note", "retest_advised", "cannot_tell"),
     "is_it_real": ("yes", "no", "cannot_tell"),
     "repeat_sort": ("retest", "same_day", "same_stage", "both_directions"),
+    "likeness": ("certain", "probable", "possible"),
+    "alike_as": ("same_test", "copied_readings"),
     "stated_intervals": ("too_narrow", "too_wide", "as_stated", "cannot_tell"),
     "line_fault": (
         *("water_in_line", "line_blocked", "line_disconnected", "line_end_in_fan_stream", "line_end_exposed"),

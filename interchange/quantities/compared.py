@@ -68,4 +68,18 @@ TABLE: tuple[Quantity, ...] = (
     _q("clock_offset_low_s", "s", "lower 95 % limit of that offset"),
     _q("clock_offset_high_s", "s", "upper 95 % limit of that offset"),
     _q("minutes_to_see", "1", "minutes of record that show the ratio asked for, in wind as it was"),
+    # tests that are probably one and the same
+    _q("likeness", "", "how sure it is that two records are alike"),
+    _q("alike_as", "", "as what: one test sent twice, or the readings of another test"),
+    _q("agreeing_reading_count", "1", "readings that stand in both records"),
+    _q("reading_count", "1", "readings of the record with fewer of them"),
+    _q("what_differs", "", "fields that differ, with both values"),
+    _q("first_source_name", "", "file of the record that came first"),
+    _q("second_source_name", "", "file of the record that came later"),
+    _q("first_sender", "", "who sent the record that came first"),
+    _q("second_sender", "", "who sent the record that came later"),
+    _q("first_imported_at_utc", "", "when the record that came first was taken in"),
+    _q("second_imported_at_utc", "", "when the record that came later was taken in"),
+    _q("second_delivery", "", "delivery that brought the record that came later"),
+    _q("what_to_do", "", "commands that settle it; people decide"),
 )

@@ -47,6 +47,8 @@ _WORDS = {
     "cannot_tell_count": "cannot tell",
     "repeat_sort": "repeats",
     "windy": "strong wind at one",
+    "what_differs": "what differs",
+    "what_to_do": "what to do",
     "agreeing_count": "agree",
     "stated_intervals": "stated intervals",
     "first_line": "first line",
