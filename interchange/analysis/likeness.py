@@ -1,7 +1,7 @@
 """Which tests are probably one and the same: fingerprints joined, then readings compared one by one.
 
 A test sent again in other bytes may have been cut, written with other decimals, or corrected in a cell. So a test has
-many fingerprints, one for each two neighbouring readings, on grids coarser than rounding; one that survives is enough
+many fingerprints, one for each three neighbouring readings, on grids coarser than rounding; one that survives is enough
 to find the pair. Tests are compared only where a fingerprint, or a key such as the job, is shared: a sort, no n^2.
 """
 
@@ -23,10 +23,10 @@ _NOT_ALIKE = -1
 assert CHOICES["likeness"] == ("certain", "probable", "possible")
 assert CHOICES["alike_as"] == ("same_test", "copied_readings")
 
-# Two values of one reading: each on grids of its own that lie a quarter of a cell apart.
-_SHIFTS = (0.0, 0.25, 0.5, 0.75)
-_PRESSURE_CELL_PA = 0.5  # ten times what rounding to 0.1 Pa moves a pressure by
-_AMOUNT_CELL_LOG = 0.02  # of flow or fan pressure, in the natural logarithm
+_NEIGHBOURS = 3  # readings a fingerprint: one house's lie on a line, so that fewer would tell few houses apart
+_SHIFTS = (0.0, 1.0 / 3.0, 2.0 / 3.0)  # of the grid, in cells: what an edge of one grid parts, another holds together
+_PRESSURE_CELL_PA = 0.2  # four times the most that rounding to 0.1 Pa moves a pressure by
+_AMOUNT_CELL_LOG = 0.005  # of flow or fan pressure, in the natural logarithm; 1 cfm is 0.001 of 1000 cfm
 _COMPARED_AT_ONCE = 1 << 22  # pairs of readings, so that memory stays small
 _MIX = (np.uint64(0x9E3779B97F4A7C15), np.uint64(0xBF58476D1CE4E5B9))  # odd numbers that spread bits (SplitMix64)
 
@@ -75,23 +75,29 @@ def paired(key: Keys, owner: Ints, most: int = 20) -> NDArray[np.int64]:
         if not same.size:
             break
         found.append(np.stack([owner[same], owner[same + lag]], axis=1))
-    pairs = np.concatenate(found)
-    return np.unique(pairs[pairs[:, 0] != pairs[:, 1]], axis=0)
+    return distinct(np.concatenate(found))
+
+
+def distinct(pairs: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Pairs of two different owners, each once and sorted."""
+    both = np.unique((pairs[:, 0] << 32) | pairs[:, 1])
+    pairs = np.stack([both >> 32, both & 0xFFFFFFFF], axis=1)
+    return pairs[pairs[:, 0] != pairs[:, 1]]
 
 
 def fingerprinted(readings: Readings, most: int = 20) -> NDArray[np.int64]:
-    """Pairs of tests with two neighbouring readings alike, by the size of the pressure. Shape (pairs, 2)."""
+    """Pairs of tests with three neighbouring readings alike, by the size of the pressure. Shape (pairs, 2)."""
     owner = np.repeat(np.arange(readings.offsets.size - 1), np.diff(readings.offsets))
     order = np.lexsort((readings.amount, readings.pressure_pa, owner))
-    pressure, amount = readings.pressure_pa[order] / _PRESSURE_CELL_PA, np.log(readings.amount[order])
-    amount = amount / _AMOUNT_CELL_LOG
-    within = owner[1:] == owner[:-1]
-    both: list[Keys] = []
+    columns = (readings.pressure_pa[order] / _PRESSURE_CELL_PA, np.log(readings.amount[order]) / _AMOUNT_CELL_LOG)
+    count = max(owner.size - _NEIGHBOURS + 1, 0)
+    whole = owner[:count] == owner[owner.size - count :]
+    each: list[Keys] = []
     for shift in _SHIFTS:
-        cells = [np.floor(values + shift) for values in (pressure, amount)]
-        neighbours = [part[within] for cell in cells for part in (cell[:-1], cell[1:])]
-        both.append(keys(np.full(int(within.sum()), shift), *neighbours))
-    return paired(np.concatenate(both), np.tile(owner[:-1][within], len(_SHIFTS)), most)
+        cells = [np.floor(values + shift) for values in columns]
+        parts = [cell[place : place + count][whole] for cell in cells for place in range(_NEIGHBOURS)]
+        each.append(keys(np.full(int(whole.sum()), shift), *parts))
+    return paired(np.concatenate(each), np.tile(owner[:count][whole], len(_SHIFTS)), most)
 
 
 def agreement(

@@ -228,7 +228,7 @@ def _candidates(tests: Columns, readings: Sequence[Readings], rest: Keys) -> NDA
         first, last = one.offsets[few], one.offsets[few + 1] - 1
         values = [np.round(part[place], 4) for part in (one.pressure_pa, one.amount) for place in (first, last)]
         found.append(kernel.paired(kernel.keys(crew[few], rest[few].astype(np.float64), *values), few))
-    return np.unique(np.concatenate(found), axis=0)
+    return kernel.distinct(np.concatenate(found))
 
 
 def _circumstances(tests: Columns, rest: Keys, pairs: NDArray[np.int64], found: Agreement) -> Circumstances:
