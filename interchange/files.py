@@ -7,7 +7,15 @@ import os
 import zipfile
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO, cast
+from typing import BinaryIO, Protocol, cast
+
+
+class Packed(Protocol):
+    """Bytes that lie packed somewhere on disk."""
+
+    def open(self) -> BinaryIO:
+        """A fresh stream over the unpacked bytes."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,13 +35,13 @@ class ZipMember:
 class Source:
     """One delivered file: a name to show people, the hash and size of its bytes, and the bytes again when asked.
 
-    `content` is the path of a file on disk, a file within a zip archive, or the bytes themselves.
+    `content` is the path of a file on disk, what is packed in an archive, or the bytes themselves.
     """
 
     name: str
     sha256: str
     size_bytes: int
-    content: Path | ZipMember | bytes
+    content: Path | Packed | bytes
 
     def open(self) -> BinaryIO:
         """A fresh stream over the bytes."""

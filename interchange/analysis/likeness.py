@@ -82,7 +82,7 @@ def distinct(pairs: NDArray[np.int64]) -> NDArray[np.int64]:
     """Pairs of two different owners, each once and sorted."""
     both = np.unique((pairs[:, 0] << 32) | pairs[:, 1])
     pairs = np.stack([both >> 32, both & 0xFFFFFFFF], axis=1)
-    return pairs[pairs[:, 0] != pairs[:, 1]]
+    return np.asarray(pairs[pairs[:, 0] != pairs[:, 1]])
 
 
 def fingerprinted(readings: Readings, most: int = 20) -> NDArray[np.int64]:

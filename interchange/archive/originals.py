@@ -6,6 +6,7 @@ import hashlib
 import secrets
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO, cast
 
@@ -55,16 +56,30 @@ def _keep(root: Path, source: Source, folders: set[Path]) -> str:
     return sha256(target)
 
 
+@dataclass(frozen=True, slots=True)
+class Original:
+    """A source as it is kept, unpacked anew each time it is read."""
+
+    place: Path
+
+    def open(self) -> BinaryIO:
+        """A fresh stream over the bytes as they were received. Raises ArchiveError where no original is kept."""
+        try:
+            return cast("BinaryIO", pa.CompressedInputStream(pa.OSFile(str(self.place)), "zstd"))
+        except OSError as error:
+            raise cannot_read(self.place, error) from None
+
+
+def source_of(root: Path, name: str, source_sha256: str, size_bytes: int) -> Source:
+    """A source to be read again from its original."""
+    return Source(name, source_sha256, size_bytes, Original(path(root, source_sha256)))
+
+
 @contextmanager
 def opened(root: Path, source_sha256: str) -> Iterator[BinaryIO]:
     """The bytes of a source as they were received. Raises ArchiveError where no original is kept."""
-    place = path(root, source_sha256)
-    try:
-        stream = pa.CompressedInputStream(pa.OSFile(str(place)), "zstd")
-    except OSError as error:
-        raise cannot_read(place, error) from None
-    with stream:
-        yield cast("BinaryIO", stream)
+    with Original(path(root, source_sha256)).open() as stream:
+        yield stream
 
 
 def content_sha256(place: Path) -> str:

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import click
 
-from interchange.cli.output import archive_option, end_with, say, say_problems
+from interchange.cli.changing import recompute_option, recompute_where
+from interchange.cli.output import archive_option, emit, end_with, format_options, plugins_option, say, say_problems
 
 
 @click.group()
@@ -27,3 +28,32 @@ def verify(root: Path) -> None:
     say_problems(verified.problems)
     say(verified.summary)
     end_with(verified.whole)
+
+
+@archive.command()
+@archive_option
+@plugins_option
+@click.option("--dry-run", is_flag=True, help="Read and report, but write nothing.")
+@recompute_option
+@format_options
+def rebuild(
+    root: Path, plugin_folders: tuple[Path, ...], dry_run: bool, again: bool, form: str, output: Path | None
+) -> None:
+    """Read every original again with the plugins of now.
+
+    What reads otherwise stands from now on, with the amendments made to it; the reading before it stays on record, and
+    --as-of shows it. A source that no plugin reads any more, or that raises a question, keeps the tests that stand; the
+    exit code is then 1.
+
+    Example: interchange archive rebuild --dry-run --archive tests-2026
+    """
+    from interchange.operations.rebuilding import rebuild_archive
+
+    done = rebuild_archive(root, plugin_folders, dry_run=dry_run, progress=say)
+    recompute_where(root, again and done.changed)
+    emit(done.table, form, output)
+    say_problems(done.problems)
+    for question in done.questions:
+        say(f"question: {question}")
+    say(done.summary)
+    end_with(done.all_read)

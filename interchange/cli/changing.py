@@ -22,7 +22,8 @@ def who_and_why(command: Command) -> Command:
     )(command)
 
 
-def _recompute_option(command: Command) -> Command:
+def recompute_option(command: Command) -> Command:
+    """Add --recompute and --no-recompute."""
     return click.option(
         "--recompute/--no-recompute",
         "again",
@@ -32,7 +33,8 @@ def _recompute_option(command: Command) -> Command:
     )(command)
 
 
-def _recompute(root: Path, again: bool) -> None:
+def recompute_where(root: Path, again: bool) -> None:
+    """Recompute, check and assess, unless told not to."""
     if again:
         from interchange.operations.assessing import assess_archive
         from interchange.operations.recompute import recompute_archive
@@ -45,7 +47,7 @@ def _recompute(root: Path, again: bool) -> None:
 @click.argument("delivery")
 @archive_option
 @who_and_why
-@_recompute_option
+@recompute_option
 def undo(delivery: str, root: Path, who: str, why: str, again: bool) -> None:
     """Let what a delivery brought stand no more.
 
@@ -57,7 +59,7 @@ def undo(delivery: str, root: Path, who: str, why: str, again: bool) -> None:
     from interchange.operations.changing import undo_delivery
 
     done = undo_delivery(root, delivery, who, why)
-    _recompute(root, again)
+    recompute_where(root, again)
     say(
         f"{counted(len(done.hidden), 'test')} no longer in the current state, {len(done.replaced)} as before that "
         f"delivery, {len(done.added)} back. Earlier states: --as-of {done.version - 1} or less."
@@ -71,7 +73,7 @@ def undo(delivery: str, root: Path, who: str, why: str, again: bool) -> None:
 @click.option("--empty", is_flag=True, help="Empty the field instead of giving it a value.")
 @archive_option
 @who_and_why
-@_recompute_option
+@recompute_option
 def amend(test: str, field: str, value: str | None, empty: bool, root: Path, who: str, why: str, again: bool) -> None:
     """Correct one field of a test, with who and why.
 
@@ -87,5 +89,5 @@ def amend(test: str, field: str, value: str | None, empty: bool, root: Path, who
     from interchange.operations.changing import amend_test
 
     done = amend_test(root, test, field, value, who, why)
-    _recompute(root, again)
+    recompute_where(root, again)
     say(f"{field} of test {done.session.session_id}: {done.was or 'nothing'} → {done.now or 'nothing'}")

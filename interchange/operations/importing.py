@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import secrets
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from interchange.archive.settings import Settings
 from interchange.archive.store import Receipt, Store
 from interchange.errors import Problem, grouped
 from interchange.files import Source
@@ -106,15 +107,13 @@ def import_files(
     store = Store.open(root)
     delivery = Delivery(f"{datetime.now(UTC):%Y-%m-%d-%H%M%S}-{secrets.token_hex(2)}", sender)
     registry = plugins_of(plugin_folders, root)
-    context = Context(
-        store.settings.time_zone, latest=datetime.now(UTC).date() + timedelta(days=1)
-    )  # whatever the zone
+    context = context_of(store.settings)
     lines: list[Line] = []
     questions: list[str] = []
     brought: set[str] = set()
     problems: list[Problem] = [replace(problem, blocks="note") for problem in registry.problems]
     sources = _sources(paths, lines, problems)
-    for imports in _portions(read_all(sources, registry.plugins, context)):
+    for imports in portions(read_all(sources, registry.plugins, context)):
         receipt = None if dry_run else store.commit(imports, delivery=delivery)
         fresh = None if receipt is None else {*receipt.added, *receipt.replaced}
         brought |= fresh or set()
@@ -137,6 +136,11 @@ def import_files(
     )
 
 
+def context_of(agreed: Settings) -> Context:
+    """What is known beside every file; tomorrow, so that no zone is ahead of the clock here."""
+    return Context(agreed.time_zone, latest=datetime.now(UTC).date() + timedelta(days=1))
+
+
 def _sources(paths: Sequence[Path], lines: list[Line], problems: list[Problem]) -> list[Source]:
     """The files of a delivery; what cannot even be opened becomes a line and a problem."""
     found: list[Source] = []
@@ -150,7 +154,7 @@ def _sources(paths: Sequence[Path], lines: list[Line], problems: list[Problem]) 
     return found
 
 
-def _portions(imports: Iterator[Import]) -> Iterator[list[Import]]:
+def portions(imports: Iterable[Import]) -> Iterator[list[Import]]:
     """Imports in the portions they are committed in."""
     gathered: list[Import] = []
     size = 0
@@ -166,21 +170,26 @@ def _portions(imports: Iterator[Import]) -> Iterator[list[Import]]:
 
 def _line(taken: Import, receipt: Receipt | None, fresh: set[str] | None) -> Line:
     sessions = [session.session_id for session in taken.mapped.sessions]
-    reason = ""
+    outcome: str = taken.state
+    if outcome == "imported":
+        if receipt is None or fresh is None:
+            outcome = "read"
+        elif not sessions:
+            outcome = "read with its test"
+        elif not fresh.intersection(sessions):
+            outcome = "known already"
+        else:
+            outcome = "new" if set(receipt.added).intersection(sessions) else "replaced"
+    return Line(taken.source.name, outcome, len(sessions), taken.plugin_id or "", why_not_read(taken))
+
+
+def why_not_read(taken: Import) -> str:
+    """What is asked of a source that was held, or wrong with one that was refused, in short; else nothing."""
     if taken.state == "held":
-        outcome, reason = "held", "; ".join(question.subject for question in taken.mapped.questions)
-    elif taken.state == "refused":
-        outcome = "refused"
-        reason = next((_short(p, taken.source) for p in taken.mapped.problems if p.blocks in ("session", "file")), "")
-    elif receipt is None or fresh is None:
-        outcome = "read"
-    elif not sessions:
-        outcome = "read with its test"
-    elif not fresh.intersection(sessions):
-        outcome = "known already"
-    else:
-        outcome = "new" if set(receipt.added).intersection(sessions) else "replaced"
-    return Line(taken.source.name, outcome, len(sessions), taken.plugin_id or "", reason)
+        return "; ".join(question.subject for question in taken.mapped.questions)
+    if taken.state == "imported":
+        return ""
+    return next((_short(p, taken.source) for p in taken.mapped.problems if p.blocks in ("session", "file")), "")
 
 
 def _short(problem: Problem, source: Source) -> str:
