@@ -176,7 +176,8 @@ def judge(found: Agreement, of: Circumstances, enough: int = 3, least_share: flo
         (here & (of.day == 1) & whole & many, CERTAIN, SAME_TEST),
         (here & (of.day == 1) & equal, PROBABLE, SAME_TEST),
         (here & (of.day == -1) & whole & many, PROBABLE, SAME_TEST),
-        ((of.minute == 1) & equal & (many | (found.fewer == 0) | (of.place == 1)), PROBABLE, SAME_TEST),
+        ((of.minute == 1) & equal & (many | (of.place == 1)), PROBABLE, SAME_TEST),
+        ((of.minute == 1) & equal & (found.fewer == 0) & (of.place == -1), PROBABLE, SAME_TEST),
         ((of.minute == 1) & most, PROBABLE, SAME_TEST),
         (copied, POSSIBLE, COPIED_READINGS),
     )

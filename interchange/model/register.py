@@ -147,7 +147,10 @@ Placed = tuple[Place, Row]
 
 def columns(name: str) -> tuple[str, ...]:
     """The columns of a register: those of its key, then the others in the order of the form."""
-    form = FORMS[name]
+    return _columns(FORMS[name])
+
+
+def _columns(form: type[Row]) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*form.key, *form.model_fields)))
 
 
@@ -162,14 +165,19 @@ def csv_bytes(name: str, rows: Sequence[Row]) -> bytes:
 
 
 def read(name: str, data: bytes, file: str) -> list[Placed]:
-    """The rows of a register's CSV file, each with its place.
+    """The rows of a register's CSV file, each with its place; as `read_rows`."""
+    return read_rows(FORMS[name], name, data, file)
+
+
+def read_rows(form: type[Row], name: str, data: bytes, file: str) -> list[Placed]:
+    """The rows of a CSV file of a form, each with its place; `name` is what people call such a file.
 
     Columns may stand in any order, and those that may be empty may be left out. Blanks about a cell fall away. Raises
     SourceError with a problem for each fault, overlaps of two rows among them.
     """
     lines = list(_lines(data, file))
     header = [cell.strip() for cell in lines[0][1]] if lines else []
-    faults = _header_faults(name, header, file)
+    faults = _header_faults(form, name, header, file)
     if faults:
         raise SourceError(*faults)
     placed: list[Placed] = []
@@ -189,7 +197,7 @@ def read(name: str, data: bytes, file: str) -> list[Placed]:
             faults.append(_fault("register-text", cell, found, "text on one line without control characters", cure))
             continue
         try:
-            placed.append((place, FORMS[name].model_validate(given)))
+            placed.append((place, form.model_validate(given)))
         except ValidationError as error:
             faults += _cell_faults(error, place, given)
     faults = faults or overlaps(placed)
@@ -239,17 +247,18 @@ def _lines(data: bytes, file: str) -> Iterator[tuple[int, list[str]]]:
         raise SourceError(_fault("register-csv", Place(file, number), str(error), "a line of CSV", cure)) from None
 
 
-def _header_faults(name: str, header: Sequence[str], file: str) -> list[Problem]:
-    form = FORMS[name]
+def _header_faults(form: type[Row], name: str, header: Sequence[str], file: str) -> list[Problem]:
     unknown = [f"'{column}', which is no column of {name}" for column in header if column not in form.model_fields]
     absent = [
-        f"no '{column}'" for column in columns(name) if form.model_fields[column].is_required() and column not in header
+        f"no '{column}'"
+        for column in _columns(form)
+        if form.model_fields[column].is_required() and column not in header
     ]
     twice = [f"'{column}' twice" for column in dict.fromkeys(header) if header.count(column) > 1]
     found = "; ".join([*absent, *unknown, *twice])
     if not found:
         return []
-    words = [c if form.model_fields[c].is_required() else f"{c} (may be left out)" for c in columns(name)]
+    words = [c if form.model_fields[c].is_required() else f"{c} (may be left out)" for c in _columns(form)]
     cure = "Name the columns so, separated by commas, in any order."
     expected = "the columns " + ", ".join(words)
     return [_fault("register-header", Place(file, 1), found if header else "no header", expected, cure)]

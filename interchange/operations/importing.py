@@ -11,11 +11,13 @@ from pathlib import Path
 
 from interchange.archive.settings import Settings
 from interchange.archive.store import Receipt, Store
-from interchange.errors import Problem, grouped
+from interchange.errors import Place, Problem, UsageError, grouped
 from interchange.files import Source
 from interchange.model.question import Delivery, Import, Question
+from interchange.operations.control_totals import Totals
 from interchange.operations.likeness import alike_words
 from interchange.operations.plugins import plugins_of
+from interchange.operations.said_of_files import Says, by_list, by_pattern, with_said, with_said_before
 from interchange.reading.containers import walk
 from interchange.reading.context import Context
 from interchange.reading.door import read_all
@@ -47,11 +49,12 @@ class ImportReport:
     dry_run: bool
     delivery: str
     remarks: tuple[str, ...] = ()
+    as_stated: bool = True
 
     @property
     def all_imported(self) -> bool:
-        """Whether nothing was held or refused."""
-        return all(line.outcome not in ("held", "refused") for line in self.lines)
+        """Whether nothing was held or refused, and what the sender stated of the delivery agrees."""
+        return self.as_stated and all(line.outcome not in ("held", "refused") for line in self.lines)
 
     def table(self) -> Table:
         """A row for each source."""
@@ -94,6 +97,9 @@ def import_files(
     plugin_folders: Sequence[Path] = (),
     *,
     sender: str | None = None,
+    job_from: str | None = None,
+    jobs_list: Path | None = None,
+    totals: Path | None = None,
     dry_run: bool = False,
     recompute: bool = True,
     progress: Callable[[str], None] = lambda _: None,
@@ -101,8 +107,10 @@ def import_files(
     """Import files, folders and zip files into an archive, as one delivery.
 
     Nothing of a source that is held or refused becomes a test; its bytes and what was wrong are kept. With
-    `recompute` the whole archive is recomputed by its rule sets and assessed afterwards. Raises ArchiveError where
-    the archive cannot be opened or written; what was committed before that stays.
+    `recompute` the whole archive is recomputed by its rule sets and assessed afterwards. `job_from` is a pattern by
+    which names of files say job, house or stage, `jobs_list` a covering list that does, `totals` a file of control
+    totals. Raises ArchiveError where the archive cannot be opened or written; what was committed before that stays;
+    UsageError for a pattern, SourceError for a list or totals that cannot be followed.
     """
     store = Store.open(root)
     delivery = Delivery(f"{datetime.now(UTC):%Y-%m-%d-%H%M%S}-{secrets.token_hex(2)}", sender)
@@ -112,13 +120,19 @@ def import_files(
     questions: list[str] = []
     brought: set[str] = set()
     problems: list[Problem] = [replace(problem, blocks="note") for problem in registry.problems]
+    control = None if totals is None else Totals(totals)
     sources = _sources(paths, lines, problems)
-    for imports in portions(read_all(sources, registry.plugins, context)):
+    says, unlike = _saying(job_from, jobs_list, sources)
+    read = read_all(sources, registry.plugins, context)
+    for portion in portions(read if says is None else (with_said(one, says) for one in read)):
+        imports = with_said_before(store.snapshot(), portion)
         receipt = None if dry_run else store.commit(imports, delivery=delivery)
         fresh = None if receipt is None else {*receipt.added, *receipt.replaced}
         brought |= fresh or set()
         for taken in imports:
             lines.append(_line(taken, receipt, fresh))
+            if control is not None:
+                control.take(taken.source.name, taken.mapped.sessions)
             if fresh is not None:  # the same bytes twice in one delivery: the second file is known already
                 fresh -= {session.session_id for session in taken.mapped.sessions}
         problems += [problem for taken in imports for problem in taken.mapped.problems]
@@ -131,9 +145,30 @@ def import_files(
         recompute_archive(root, progress=progress)
         assess_archive(root, progress=progress)
     remarks = alike_words(root, brought)
+    if control is not None:
+        apart, compared = control.differences()
+        unlike += apart
+        remarks.append(f"{counted(compared, 'control total')} compared, {len(apart)} not as stated")
     return ImportReport(
-        tuple(lines), tuple(grouped(problems)), tuple(questions), dry_run, delivery.name, tuple(remarks)
+        tuple(lines),
+        (*grouped(problems), *unlike),
+        tuple(questions),
+        dry_run,
+        delivery.name,
+        tuple(remarks),
+        not unlike,
     )
+
+
+def _saying(
+    job_from: str | None, jobs_list: Path | None, sources: Sequence[Source]
+) -> tuple[Says | None, list[Problem]]:
+    if job_from is not None and jobs_list is not None:
+        cure = "Give one of the two."
+        raise UsageError(Problem("said-twice", Place("--job-from"), "a pattern and a list", "one road to jobs", cure))
+    if jobs_list is None:
+        return None if job_from is None else by_pattern(job_from), []
+    return by_list(jobs_list, [source.name for source in sources])
 
 
 def context_of(agreed: Settings) -> Context:

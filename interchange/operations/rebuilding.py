@@ -18,6 +18,7 @@ from interchange.model.compared import differences
 from interchange.model.question import Delivery, Import
 from interchange.operations.importing import context_of, portions, why_not_read
 from interchange.operations.plugins import plugins_of
+from interchange.operations.said_of_files import with_said_before
 from interchange.reading.door import read_all
 from interchange.table import Row, Table, counted
 
@@ -68,8 +69,9 @@ def rebuild_archive(
     for delivery, sources, governing in _deliveries(store):
         names = {row.source_name for row in governing.values()}
         wanted = (one for one in read_all(sources, registry.plugins, context) if one.source.name in names)
-        for imports in portions(wanted):
+        for portion in portions(wanted):
             before = store.snapshot()
+            imports = with_said_before(before, portion)
             plan = planning.of_imports(before, imports, [None] * len(imports), delivery)
             differing = _told(before, imports, plan, governing, found)
             if differing and not dry_run:

@@ -40,6 +40,8 @@ TABLE: tuple[Quantity, ...] = (
     _q("evidence", "", "what in the source speaks for an answer"),
     _q("consequence", "", "what follows from an answer"),
     _q("scopes", "", "how far an answer may reach"),
+    # what a sender says of files
+    _q("year", "1", "year of the start, by the clock of the place"),
     # lists for people
     _q("at_pressure_pa", "Pa", "pressure that the flows of a row are for"),
     _q("result_flow_m3_h", "m3/h", "flow by the rule set"),

@@ -121,6 +121,8 @@ JUDGED = [
     ((0, 0), (1, 1, 0, 1, 1), (PROBABLE, SAME_TEST)),
     ((0, 0), (1, 1, 0, 0, 1), None),
     ((0, 0), (1, 1, 1, 1, -1), None),
+    ((0, 0), (0, 1, 1, 1, 1), None),  # logs of two crews, as long as each other
+    ((0, 0), (-1, -1, 1, 1, 1), (PROBABLE, SAME_TEST)),
     ((2, 8), (1, 1, 1, 1, 1), None),
 ]
 
