@@ -106,28 +106,38 @@ def of_undo(before: Snapshot, delivery: str, change: Change) -> Plan:
     return plan
 
 
-def of_amendment(before: Snapshot, session_id: str, amendment: Amendment) -> Plan:
-    """One field of a current session changed, in a new revision of it."""
-    (session,) = before.sessions(session_ids=[session_id])
-    changed = amended(session, amendment)
-    if changed is None:
-        found = f"{value_text(session, amendment.amended_field) or 'nothing'}"
-        place = Place(f"test {session_id}", column=amendment.amended_field)
-        expected, cure = amendment.amended_from or "nothing", "Look at the test again: somebody else has changed it."
-        raise UsageError(Problem("amend-changed", place, found, expected, cure))
-    newest = _standing(before, [session.source.source_sha256])[-1]
-    own = before.traces(session_id)
-    revision = tables.stored_revision(changed, own)
-    number = before.log.entry_number + 1
-    row = tables.changed_row(
-        newest,
-        "amended",
-        {**_revisions(newest), session_id: revision},
-        number=number,
-        when=amendment.amended_at_utc,
-        change=Change(amendment.amended_by, amendment.amended_why),
-    )
-    return Plan([row], [(changed, revision)], [(trace, revision) for trace in own], replaced=[session_id])
+def of_amendments(before: Snapshot, amendments: Mapping[str, Amendment]) -> Plan:
+    """One field of each of some current sessions changed, in a new revision of each; all or none."""
+    plan, number = Plan(replaced=list(amendments)), before.log.entry_number
+    standing: dict[str, dict[str, Any]] = {}
+    for session in before.sessions(session_ids=amendments):
+        name, source = session.session_id, session.source.source_sha256
+        amendment = amendments[name]
+        changed = amended(session, amendment)
+        if changed is None:
+            found = f"{value_text(session, amendment.amended_field) or 'nothing'}"
+            place = Place(f"test {name}", column=amendment.amended_field)
+            expected, cure = (
+                amendment.amended_from or "nothing",
+                "Look at the test again: somebody else has changed it.",
+            )
+            raise UsageError(Problem("amend-changed", place, found, expected, cure))
+        own = before.traces(name)
+        revision = tables.stored_revision(changed, own)
+        newest = standing.get(source) or _standing(before, [source])[-1]
+        number += 1
+        standing[source] = tables.changed_row(
+            newest,
+            "amended",
+            {**_revisions(newest), name: revision},
+            number=number,
+            when=amendment.amended_at_utc,
+            change=Change(amendment.amended_by, amendment.amended_why),
+        )
+        plan.journal.append(standing[source])
+        plan.sessions.append((changed, revision))
+        plan.traces += [(trace, revision) for trace in own]
+    return plan
 
 
 def of_decision(before: Snapshot, decision: Decision) -> Plan:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -133,14 +133,14 @@ class Store:
         return self._transact(lambda before: planning.of_undo(before, delivery, change), after_step)
 
     def amend(
-        self, session_id: str, amendment: Amendment, after_step: Callable[[str], None] = lambda step: None
+        self, amendments: Mapping[str, Amendment], after_step: Callable[[str], None] = lambda step: None
     ) -> Receipt:
-        """Change one field of a current test; the reading as it came stays stored as an earlier revision.
+        """Change one field of each of some current tests, by their ids; their readings as they came stay stored.
 
         Raises UsageError where the field does not hold what the amendment says, or cannot hold what it shall;
         ArchiveError where the archive cannot be written.
         """
-        return self._transact(lambda before: planning.of_amendment(before, session_id, amendment), after_step)
+        return self._transact(lambda before: planning.of_amendments(before, amendments), after_step)
 
     def decide(self, decision: Decision, after_step: Callable[[str], None] = lambda step: None) -> Receipt:
         """Put on record what a reviewer decided of a current test. Raises ArchiveError where it cannot be written."""

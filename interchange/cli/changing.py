@@ -1,4 +1,4 @@
-"""The `undo` and `amend` commands."""
+"""The `undo`, `amend` and `record` commands."""
 
 from __future__ import annotations
 
@@ -91,3 +91,26 @@ def amend(test: str, field: str, value: str | None, empty: bool, root: Path, who
     done = amend_test(root, test, field, value, who, why)
     recompute_where(root, again)
     say(f"{field} of test {done.session.session_id}: {done.was or 'nothing'} → {done.now or 'nothing'}")
+
+
+@click.command()
+@click.argument("test", metavar="JOB|ID")
+@archive_option
+@who_and_why
+@recompute_option
+def record(test: str, root: Path, who: str, why: str, again: bool) -> None:
+    """Say which test of a job and stage is the result of record.
+
+    All others of that job and stage are marked as not counting, in the same step; each carries it as an amendment.
+    Comparisons of before and after then rest on that test.
+
+    Example: interchange record 4f1c09aa --who R. --why "the retest in still air" --archive tests-2026
+    """
+    from interchange.operations.changing import mark_of_record
+
+    session, others = mark_of_record(root, test, who, why)
+    recompute_where(root, again)
+    say(
+        f"test {session.session_id} is the result of record of job {session.record.job_id}, {session.record.stage}; "
+        f"{counted(len(others), 'other test')} of it marked as not counting"
+    )

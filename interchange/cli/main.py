@@ -42,6 +42,7 @@ COMMANDS: Final[dict[str, tuple[str, str, str]]] = {
     "review": ("reviewing", "review", "List the tests that wait for a decision, with what the checks suggest."),
     "decide": ("reviewing", "decide", "Put on record what was decided of a test."),
     "amend": ("changing", "amend", "Correct one field of a test, with who and why."),
+    "record": ("changing", "record", "Say which test of a job and stage is the result of record."),
     "undo": ("changing", "undo", "Let what a delivery brought stand no more."),
     "query": ("query", "query", "Ask the archive one question in SQL."),
     "export": ("export", "export", "Hand tests on as session documents, tidy CSV, or files in the layout of a plugin."),

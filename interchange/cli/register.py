@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from interchange.cli.output import archive_option, emit, format_options, say
+from interchange.cli.output import archive_option, as_of_option, emit, end_with, format_options, say
 
 
 @click.group()
@@ -39,8 +39,30 @@ def add(name: str, file: Path, root: Path) -> None:
 def show(name: str, root: Path, form: str, output: Path | None) -> None:
     """Show the rows of a register.
 
+    With --format csv it is the file that `register add` takes.
+
     Example: interchange register show kit --archive tests-2026
     """
     from interchange.operations.register import show_register
 
     emit(show_register(root, name), form, output)
+
+
+@register.command()
+@click.argument("name", metavar="jobs|crews|kit|calibrations")
+@archive_option
+@as_of_option
+@format_options
+def check(name: str, root: Path, version: int | None, form: str, output: Path | None) -> None:
+    """Hold the tests against a register: gaps, what it does not know, values that differ.
+
+    The day of a test decides which row holds. Nothing is changed; the exit code is 1 where there is a finding. With
+    --as-of tests are those of an older state, registers always those of now.
+
+    Example: interchange register check kit --archive tests-2026
+    """
+    from interchange.operations.register_check import check_register
+
+    found = check_register(root, name, version)
+    emit(found, form, output)
+    end_with(not found.rows)

@@ -49,7 +49,46 @@ def amend_test(root: Path, test: str, field: str, text: str | None, who: str, wh
         amended_why=said(why, "--why"),
         amended_at_utc=datetime.now(UTC),
     )
-    return Amended(store.amend(session.session_id, amendment), session, was, now)
+    return Amended(store.amend({session.session_id: amendment}), session, was, now)
+
+
+def mark_of_record(root: Path, test: str, who: str, why: str) -> tuple[Session, list[Session]]:
+    """Let the test of a job number or id be the result of record of its job and stage, and no other one; in one commit.
+
+    The test, and the others that no longer can be. Raises UsageError where there is no such test or several, it names
+    neither job nor stage, or nothing would change; ArchiveError as a commit.
+    """
+    store = Store.open(root)
+    snapshot = store.snapshot()
+    session = one_test(snapshot, test)
+    job, stage = session.record.job_id, session.record.stage
+    if job is None or stage is None:
+        place = Place(f"test {session.session_id}")
+        cure = "Put it on record first: `interchange amend`."
+        raise UsageError(Problem("record-of-what", place, "no job or no stage", "both", cure))
+    others = [
+        one
+        for one in snapshot.sessions(job_ids=[job])
+        if one.record.stage == stage and one.session_id != session.session_id
+    ]
+    marks = {one.session_id: (one, one is session) for one in (session, *others)}
+    changes = {
+        name: Amendment(
+            amended_field="result_of_record",
+            amended_from=value_text(one, "result_of_record"),
+            amended_to="true" if counts else "false",
+            amended_by=said(who, "--who"),
+            amended_why=said(why, "--why"),
+            amended_at_utc=datetime.now(UTC),
+        )
+        for name, (one, counts) in marks.items()
+        if one.record.result_of_record is not counts
+    }
+    if not changes:
+        place = Place(f"test {session.session_id}", column="result_of_record")
+        raise UsageError(Problem("amend-same", place, "true", "another test", "Nothing was changed."))
+    store.amend(changes)
+    return session, others
 
 
 def said(text: str, option: str) -> str:

@@ -40,6 +40,12 @@ TABLE: tuple[Quantity, ...] = (
     _q("evidence", "", "what in the source speaks for an answer"),
     _q("consequence", "", "what follows from an answer"),
     _q("scopes", "", "how far an answer may reach"),
+    # registers against tests
+    _q("finding", "", "what is wrong between register and tests"),
+    _q("register_value", "", "value that the register holds"),
+    _q("recorded_value", "", "value that the tests hold"),
+    _q("first_day", "", "first day on which it is so"),
+    _q("last_day", "", "last day on which it is so"),
     # what a sender says of files
     _q("year", "1", "year of the start, by the clock of the place"),
     # lists for people

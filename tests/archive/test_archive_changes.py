@@ -117,7 +117,7 @@ def test_an_amended_test_says_so_and_its_reading_stays(store: Store) -> None:
     receipt = store.commit([imported(of, single_point(of))], delivery=FIRST)
     (session,) = standing(store).values()
     change = amendment(session, "volume_m3", "300")
-    store.amend(session.session_id, change)
+    store.amend({session.session_id: change})
     (now,) = standing(store).values()
     assert now.building.volume_m3 == 300.0
     assert now.amendments == (change,)
@@ -132,9 +132,9 @@ def test_a_point_can_be_dropped_and_a_field_emptied(store: Store) -> None:
     of = source()
     store.commit([imported(of, single_point(of))])
     (session,) = standing(store).values()
-    store.amend(session.session_id, amendment(session, "runs.1.points.1.dropped", "true"))
+    store.amend({session.session_id: amendment(session, "runs.1.points.1.dropped", "true")})
     (session,) = standing(store).values()
-    store.amend(session.session_id, amendment(session, "volume_m3", None))
+    store.amend({session.session_id: amendment(session, "volume_m3", None)})
     (session,) = standing(store).values()
     assert session.runs[0].points[0].dropped is True
     assert session.building.volume_m3 is None
@@ -146,10 +146,10 @@ def test_an_amendment_of_a_value_that_is_no_longer_there_changes_nothing(store: 
     store.commit([imported(of, single_point(of))])
     (session,) = standing(store).values()
     late = amendment(session, "volume_m3", "300")
-    store.amend(session.session_id, amendment(session, "volume_m3", "310"))
+    store.amend({session.session_id: amendment(session, "volume_m3", "310")})
     before = standing(store)
     with pytest.raises(UsageError, match="somebody else has changed it"):
-        store.amend(session.session_id, late)
+        store.amend({session.session_id: late})
     assert standing(store) == before
 
 
@@ -157,7 +157,7 @@ def test_amendments_hold_when_the_source_is_read_again(store: Store) -> None:
     of = source()
     store.commit([imported(of, single_point(of))], delivery=FIRST)
     (session,) = standing(store).values()
-    store.amend(session.session_id, amendment(session, "volume_m3", "300"))
+    store.amend({session.session_id: amendment(session, "volume_m3", "300")})
     amended = standing(store)
     same = store.commit([imported(of, single_point(of))], delivery=SECOND)
     assert same.unchanged == (session.session_id,)
@@ -173,7 +173,7 @@ def test_an_amendment_that_no_longer_fits_becomes_a_question(store: Store) -> No
     of = source()
     store.commit([imported(of, single_point(of))])
     (session,) = standing(store).values()
-    store.amend(session.session_id, amendment(session, "volume_m3", "300"))
+    store.amend({session.session_id: amendment(session, "volume_m3", "300")})
     building = session.building.model_copy(update={"volume_m3": 350.0})
     store.commit([imported(of, session.model_copy(update={"building": building}))])
     (now,) = standing(store).values()
@@ -188,7 +188,7 @@ def test_an_amended_test_keeps_its_traces(store: Store) -> None:
     of = source()
     session, traces = monitoring(of, [[1.0, 2.0, None]])
     store.commit([imported(of, session, traces=traces)])
-    store.amend(session.session_id, amendment(session, "job_id", "0042"))
+    store.amend({session.session_id: amendment(session, "job_id", "0042")})
     (trace,) = store.snapshot().traces(session.session_id)
     assert trace.values.to_pylist() == [1.0, 2.0, None]
     assert standing(store)[session.session_id].record.job_id == "0042"
@@ -212,7 +212,7 @@ def test_a_writer_cut_off_leaves_a_change_made_whole_or_not_at_all(store: Store,
         if change == "undo":
             store.undo("2026-01", WHO, stop)
         else:
-            store.amend(session.session_id, amendment(session, "volume_m3", "300"), stop)
+            store.amend({session.session_id: amendment(session, "volume_m3", "300")}, stop)
     (volume,) = [one.building.volume_m3 for one in standing(store).values()] or [None]
     assert volume in ({412.5, None} if change == "undo" else {412.5, 300.0})
     assert (volume == 412.5) == (STEPS.index(step) < STEPS.index("log entry"))
@@ -253,7 +253,7 @@ def test_a_decision_on_a_test_that_changed_since_says_so(store: Store) -> None:
     store.commit([imported(of, single_point(of))])
     (session,) = standing(store).values()
     store.decide(decision(session.session_id, "accept"))
-    store.amend(session.session_id, amendment(session, "volume_m3", "300"))
+    store.amend({session.session_id: amendment(session, "volume_m3", "300")})
     sql = "SELECT decision, decided_on_current FROM decisions"
     assert store.snapshot().sql().execute(sql).fetchall() == [("accept", False)]
 

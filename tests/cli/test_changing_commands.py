@@ -115,3 +115,25 @@ def test_a_test_that_changed_after_its_decision_waits_again(archive: Path) -> No
 def test_unknown_words_are_errors_that_name_the_known_ones(archive: Path, arguments: tuple[str, ...]) -> None:
     with pytest.raises(UsageError, match="one of "):
         _run(*arguments, "--archive", archive)
+
+
+def test_the_result_of_record_is_the_one_that_reductions_rest_on(archive: Path) -> None:
+    of_job = "select session_id, result_of_record from sessions where job_id = 'FV-1905' and stage = 'after' order by 1"
+    tests = [row["session_id"] for row in _query(archive, of_job)]
+    assert len(tests) == 2
+    for chosen in tests:
+        done = _run("record", chosen, *SAID, "--archive", archive)
+        assert (done.exit_code, done.stderr.splitlines()[-1].endswith("1 other test of it marked as not counting")) == (
+            0,
+            True,
+        )
+        marks = {row["session_id"]: row["result_of_record"] for row in _query(archive, of_job)}
+        assert marks == {name: name == chosen for name in tests}
+        pairs = [row for row in _rows("reductions", "--archive", archive) if row["job_id"] == "FV-1905"]
+        assert [row["after_session_id"] for row in pairs] == [chosen]
+    said = _query(archive, "select amended_to from amendments order by amended_at_utc")
+    assert sorted(row["amended_to"] for row in said) == ["false", "false", "true", "true"]
+    with pytest.raises(UsageError, match="Nothing was changed"):
+        _run("record", tests[-1], *SAID, "--archive", archive)
+    with pytest.raises(UsageError, match="one test; there are"):
+        _run("record", "FV-1905", *SAID, "--archive", archive)
