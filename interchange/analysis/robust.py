@@ -44,7 +44,7 @@ class Prior:
     Liddament and Wilson, AIVC TN 44; from memory). direction_sd [1]: of ln(C out / C in). zero_sd_pa: of the zero
     where no baseline is recorded [Pa]. forms: of noise, equally likely; the first is that of a gauge in still air,
     whose readings share nothing. facades: what wind does to the house, by arrangement of the line. gust_ratio [1]:
-    standard deviation of k in parts of that of readings. slow_s [s]: time scale of the slow part. Those of noise are
+    standard deviation of k in parts of that of turbulence. slow_s [s]: time scale of the slow part. Those of noise are
     orders of magnitude from simulated tests, no source.
     """
 
@@ -54,12 +54,12 @@ class Prior:
     zero_sd_pa: float = 3.0
     forms: tuple[NoiseForm, ...] = (
         NoiseForm(STILL_S, 0.0, 0.0),
-        NoiseForm(5.0, 0.15, 0.1, 0.7),
-        NoiseForm(10.0, 0.3, 0.2, 1.0),
-        NoiseForm(10.0, 0.4, 0.3, 1.4),
+        NoiseForm(5.0, 0.2, 0.13, 0.7),
+        NoiseForm(10.0, 0.4, 0.26, 1.0),
+        NoiseForm(10.0, 0.55, 0.4, 1.4),
     )
     facades: Facades = field(default_factory=Facades)
-    gust_ratio: float = 0.4
+    gust_ratio: float = 0.5
     slow_s: float = 300.0
 
 
@@ -97,6 +97,7 @@ class _Flat:
     apart: Floats
     segment: Segments
     start_s: Floats  # NaN where not recorded
+    gust_pa: Floats  # spread, or what a trace tells of every one of a session
 
 
 def estimate(
@@ -123,8 +124,8 @@ def estimate(
 
     Assumes one exponent for both directions, and that flow readings are right but for instruments and a fraction of a
     per cent. A single point takes its exponent from the prior. What wind does to the pressures at the facades is
-    corrected where the arrangement of the reference line is recorded, and else widens the interval
-    (`robust_noise.AS_OPEN_END` corrects it then too).
+    corrected; where the arrangement of the reference line is not recorded, by a middle of all, and the interval is
+    wider (`robust_noise.Facades`).
 
     References
     ----------
@@ -171,7 +172,7 @@ def estimate(
             )
             held = flat.segment.of(rows)
             begun = in_turn(held.duration_s, flat.start_s[rows], defaults.gap_s)
-            felt = Noise(held, begun, level.deviation_pa[here], *(part[..., here] for part in forms))
+            felt = Noise(held, begun, flat.gust_pa[rows], *(part[..., here] for part in forms))
             facade_pa = (corrected_pa[here], allowed_pa[here])
             posterior = _posterior(seen, felt, priors, scale, prior, defaults, facade_pa)
             of_group = _told(posterior, priors, gear.of(here), level.deviation_pa[here], beyond[here])
@@ -250,10 +251,16 @@ def _flatten(
             for name in ("duration_s", "spread_pa", "least_share")
         )
     )
-    starts = zip((traced.before_start_s, traced.point_start_s, traced.after_start_s), parts, strict=True)
-    begun = np.concatenate([np.full(part[0].size, np.nan) if s is None else s for s, part in starts])[kept][order]
+
+    def told(name: str) -> Floats:
+        columns = (getattr(traced, f"{when}_{name}") for when in ("before", "point", "after"))
+        filled = [np.full(part[0].size, np.nan) if c is None else c for c, part in zip(columns, parts, strict=True)]
+        return np.asarray(np.concatenate(filled)[kept][order])
+
     run = run[order]
     offsets = np.searchsorted(session_of_run[run], np.arange(both.size + 1)).astype(np.int64)
+    step = told("step_pa")
+    stepped = ragged.spread_out(ragged.sums(np.isnan(step), offsets) == 0, offsets)
     on = sign[order] != 0
     flat = _Flat(
         offsets,
@@ -263,7 +270,8 @@ def _flatten(
         np.where(on, slope[run], 0.0),
         np.where(on, apart[run], 0.0),
         stretch,
-        begun,
+        told("start_s"),
+        np.where(stepped, step, stretch.spread_pa),
     )
     return flat, directions[0].astype(np.int64) + directions[1]
 

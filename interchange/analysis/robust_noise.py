@@ -28,10 +28,11 @@ STILL_S = 1.0  # [s] time scale of a form whose readings share nothing, as a gau
 
 @dataclass(frozen=True, slots=True)
 class NoiseForm:
-    """One belief of what noise is like: its time scale [s], the rest in parts of the deviation of single readings [1].
+    """One belief of what noise is like: its time scale [s], the rest in parts of the deviation of turbulence [1].
 
-    slow_ratio and fan_ratio: standard deviations of the slow part and of delta. facade_ratio: W, in parts of what is
-    usual at the arrangement of the reference line; 0 for a house whose facades all feel the same.
+    slow_ratio and fan_ratio: standard deviations of the slow part and of delta, in parts of turbulence that lasts (as
+    `Felt` has it). facade_ratio: W, in parts of what is usual at the arrangement of the reference line; 0 for a house
+    whose facades all feel the same.
     """
 
     time_scale_s: float
@@ -60,16 +61,16 @@ class Facades:
     one open end moves by about 0.2 to 0.3 of the dynamic pressure (twice a turbulence of 0.25 times the coefficient
     between inside and end, and gusts at the end), one behind a screen or of several ends by half of that. Orders of
     magnitude by this reckoning from pressure coefficients as in ASHRAE Handbook-Fundamentals, chapter 16 (from
-    memory); lasting ratios from simulated tests, no source. Of a line whose arrangement is not told, nothing is
-    corrected; W of `unknown_allowed` widens the interval instead.
+    memory); lasting ratios from simulated tests, no source. A line whose arrangement is not told may be any: it is
+    taken for one between an open end and the others, and W of `unknown_allowed` widens the interval.
     `zero_rise` [1]: how far the fan lifts the zero, in parts of W; by the same coefficients 0 to 0.25.
     """
 
     open_end: Felt = Felt(2.0, 0.8)
-    branched: Felt = Felt(4.0, 0.7)
-    several_facades: Felt = Felt(4.0, 0.6)
+    branched: Felt = Felt(4.0, 0.5)
+    several_facades: Felt = Felt(4.0, 0.4)
     sheltered_end: Felt = Felt(4.0, 0.7)
-    unknown: Felt = Felt(0.0, 1.0)
+    unknown: Felt = Felt(2.5, 0.6)
     unknown_allowed: float = 2.0
     zero_rise: float = 0.12
 
@@ -86,21 +87,18 @@ class Facades:
         )
 
 
-# For records that do not tell the arrangement, where an open end is the usual one.
-AS_OPEN_END = Facades(unknown=Facades().open_end, unknown_allowed=3.0)
-
-
 @dataclass(frozen=True, slots=True)
 class Noise:
     """Noise of a group of tests: stretches and their starts [s] (observations, tests), levels by form.
 
-    reading_pa: deviation of single readings [Pa] (tests). deviation_pa and time_scale_s, shape (forms, tests): of the
-    part of it that neighbours share; white_2 [Pa2 s] (tests): of what is new in each second.
+    gust_pa (observations, tests) [Pa]: what tells how gusty each was, its spread or the like. deviation_pa and
+    time_scale_s, shape (forms, tests): of the part of it that neighbours share; white_2 [Pa2 s] (tests): of what is
+    new in each second.
     """
 
     segment: Segments
     start_s: Floats
-    reading_pa: Floats
+    gust_pa: Floats
     deviation_pa: Floats
     time_scale_s: Floats
     white_2: Floats
@@ -136,9 +134,8 @@ def covariance(
     end = start + segment.duration_s
     middle = 0.5 * (start + end)
     on = (seen.sign != 0).astype(np.float64)
-    gust = gust_ratio * _gustiness(segment.spread_pa)
+    gust = gust_ratio * _gustiness(found.gust_pa)
     share = [segment.share(tau) for tau in found.time_scale_s]
-    reading_2 = found.reading_pa**2
     total = np.empty((size, size, len(forms), tests))
     for i in range(size):
         for j in range(i + 1):
@@ -153,7 +150,7 @@ def covariance(
                     )
                 shared = form.slow_ratio**2 * slow + form.fan_ratio**2 * on[i] * on[j]
                 shared = shared + gust[i] * gust[j] if form.time_scale_s > STILL_S else shared
-                total[i, j, k] = found.deviation_pa[k] ** 2 * alike[form.time_scale_s] + reading_2 * shared
+                total[i, j, k] = found.deviation_pa[k] ** 2 * (alike[form.time_scale_s] + shared)
                 total[i, j, k] += rounded_pa[k, i] * rounded_pa[k, j] + risen_pa[k] ** 2 * on[i] * on[j]
     for i in range(size):
         total[i, i] += defaults.floor_pa**2 + (defaults.flow_ratio * induced_pa[i] / exponent) ** 2

@@ -39,8 +39,10 @@ class Traced:
     """What traces say of sessions whose averages are in a batch; None, or NaN where they are silent.
 
     Baselines over all the seconds the fan was off, pressures [Pa] of points, when each began [s from any one moment
-    of the session], and fluctuations. Entries are those of the batch's runs (before, after) and points. facade_pa [Pa]
-    of sessions: W as in `robust_noise`, where more than the one line's own noise tells it.
+    of the session], and fluctuations. Entries are those of the batch's runs (before, after) and points. step_pa [Pa]:
+    root mean square of the changes from one reading to the next in baselines and points, which tells how gusty it was
+    better than a spread: so many more readings of it are independent. facade_pa [Pa] of sessions: W as in
+    `robust_noise`, where more than the one line's own noise tells it.
     """
 
     fluctuations: Fluctuations | None = None
@@ -52,6 +54,9 @@ class Traced:
     after_pa: Floats | None = None
     after_s: Floats | None = None
     point_pa: Floats | None = None
+    before_step_pa: Floats | None = None
+    after_step_pa: Floats | None = None
+    point_step_pa: Floats | None = None
     facade_pa: Floats | None = None
 
 

@@ -186,18 +186,33 @@ def _held(test: Simulated) -> list[tuple[int, int, int, int]]:
 def _traced(tests: Sequence[Simulated], held: Any, series: Any, found: Fluctuations) -> Traced:
     rows: list[list[float]] = []
     starts: list[float] = []
+    changes: list[float] = []
     for test, stretches, parts in zip(tests, held, series, strict=True):
         for number, run in enumerate(test.runs):
             own = [
-                (a, part.mean(), len(part), s)
+                (a, part.mean(), len(part), np.sqrt(np.mean(np.diff(part) ** 2)), s)
                 for (a, _, r, s), part in zip(stretches, parts, strict=True)
                 if r == number
             ]
-            ends = [row[:3] for row in own if row[3] < 0]
-            rows.append([*ends[0], *(ends[1] if len(ends) > 1 else (np.nan,) * 3)])
+            ends = [row[:4] for row in own if row[4] < 0]
+            rows.append([*ends[0], *(ends[1] if len(ends) > 1 else (np.nan,) * 4)])
             starts += list(run.start_s)
-    before, before_pa, before_s, after, after_pa, after_s = np.array(rows, dtype=np.float64).T
-    return Traced(found, before, after, np.array(starts), before_pa, before_s, after_pa, after_s)
+            by_station = {row[4]: row[3] for row in own if row[4] >= 0}
+            changes += [by_station[station] for station in range(len(run.target_pa))]
+    before, before_pa, before_s, before_step, after, after_pa, after_s, after_step = np.array(rows, dtype=np.float64).T
+    return Traced(
+        found,
+        before,
+        after,
+        np.array(starts),
+        before_pa,
+        before_s,
+        after_pa,
+        after_s,
+        before_step_pa=before_step,
+        after_step_pa=after_step,
+        point_step_pa=np.array(changes),
+    )
 
 
 def _session(test: Simulated, line: int, spreads: bool) -> dict[str, Any]:

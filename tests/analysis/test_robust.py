@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,12 +15,16 @@ from interchange.analysis import noise, robust, robust_fit, uncertainty
 from interchange.analysis.batch import Batch
 from interchange.analysis.noise import NoiseDefaults
 from interchange.analysis.robust import Estimate, NoiseForm, Prior, estimate
+from interchange.analysis.robust_noise import Facades, Felt
 from interchange.analysis.work import begin
 from interchange.quantities import QUANTITIES
 
 PRESSURES = (60.0, 54.0, 48.0, 42.0, 36.0, 30.0, 25.0, 20.0, 15.0, 10.0)
 KINDS = ("single_point", "two_point", "multi_point")
 NEXT_TO_NOTHING = NoiseDefaults(turbulent_pa=0.0, floor_pa=1e-6, flow_ratio=0.0)
+
+# Noise that comes from no wind on a house: no facade feels more than another, and all of it lasts.
+NO_FACADES = Prior(facades=Facades(unknown=Felt(0.0, 1.0), unknown_allowed=0.0))
 
 
 def exact(tests: int) -> uncertainty.Instruments:
@@ -79,7 +84,7 @@ def test_directions_that_leak_differently_yield_the_geometric_mean_of_both() -> 
 
 def test_with_nothing_but_noise_the_exponent_is_the_prior_of_its_stock() -> None:
     loud = NoiseDefaults(turbulent_pa=1e4, level_spread_unrecorded=0.1)
-    prior = Prior(exponent=np.array([0.65, 0.70]), exponent_sd=np.array([0.06, 0.03]))
+    prior = replace(NO_FACADES, exponent=np.array([0.65, 0.70]), exponent_sd=np.array([0.06, 0.03]))
     found = of(multi_point(), multi_point(), prior=prior, defaults=loud).session
     assert found["robust_exponent"] == pytest.approx([0.65, 0.70], abs=1e-3)
     half = (found["robust_exponent_high"] - found["robust_exponent_low"]) / 2
@@ -337,7 +342,7 @@ def test_intervals_hold_what_they_say_and_nothing_leans_to_one_side(case: str) -
     keywords, seed = CASES[case]
     tests = 3000
     readings, truth = simulated(np.random.default_rng(seed), tests, **keywords)
-    found = estimate(begin(readings, KINDS), instruments=exact(tests))
+    found = estimate(begin(readings, KINDS), prior=NO_FACADES, instruments=exact(tests))
     assert found.settled.mean() > 0.998
     for pressure in (50, 10, 4):
         flow = truth.flow(pressure)

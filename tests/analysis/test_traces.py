@@ -11,7 +11,7 @@ from scipy.signal import lfilter
 
 from interchange.analysis import traces
 from interchange.analysis.robust import NoiseForm, Prior, estimate
-from interchange.analysis.robust_noise import AS_OPEN_END, Facades, in_turn
+from interchange.analysis.robust_noise import Facades, in_turn
 from interchange.analysis.traces import Traced, first_line_share, fluctuations, in_place
 from interchange.analysis.uncertainty import instruments
 from interchange.analysis.work import begin
@@ -152,7 +152,7 @@ def _left(seconds: float, tau: float) -> float:
     return float(np.sqrt(1.0 - 2.0 * a * (1.0 - a * (1.0 - np.exp(-1.0 / a)))))
 
 
-def test_each_arrangement_has_its_own_factors_and_an_untold_one_only_widens() -> None:
+def test_each_arrangement_has_its_own_factors_and_an_untold_one_is_a_middle_that_widens() -> None:
     codes = np.array([*range(len(CHOICES["arrangement"])), -1])
     corrected, allowed, lasting = Facades().of(codes)
     assert dict(zip(CHOICES["arrangement"], corrected, strict=False)) == {
@@ -160,7 +160,7 @@ def test_each_arrangement_has_its_own_factors_and_an_untold_one_only_widens() ->
         "branched": 4.0,
         "several_facades": 4.0,
         "sheltered_end": 4.0,
-        "unknown": 0.0,
+        "unknown": 2.5,
     }
-    assert (corrected[-1], allowed.tolist(), lasting[-1]) == (0.0, [0, 0, 0, 0, 2, 2], 1.0)
-    assert AS_OPEN_END.of(codes)[0].tolist() == [2, 4, 4, 4, 2, 2]
+    assert (corrected[-1], allowed.tolist()) == (2.5, [0, 0, 0, 0, 2, 2])
+    assert lasting.tolist() == [0.8, 0.5, 0.4, 0.7, 0.6, 0.6]
