@@ -140,6 +140,8 @@ def estimate(
     *ratios, lasting_ratio = prior.facades.of(work.batch.session["arrangement"])
     level, forms = _levels(work, told, prior, defaults, lasting_ratio)
     corrected_pa, allowed_pa = (ratio * level.deviation_pa for ratio in ratios)
+    allowed_pa = np.where(level.told, allowed_pa, np.hypot(allowed_pa, corrected_pa))
+    corrected_pa = np.where(level.told, corrected_pa, 0.0)
     if told.facade_pa is not None:
         known_pa = np.isfinite(told.facade_pa)
         corrected_pa = np.where(known_pa, told.facade_pa, corrected_pa)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +12,11 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from interchange.analysis import beside, chain, robust, uncertainty, wind
+from interchange.analysis.robust import PRIOR, Prior
+from interchange.analysis.traces import Traced
 from interchange.analysis.uncertainty import Budget
 from interchange.analysis.work import Work
-from interchange.archive import batches, derived, query, registers
+from interchange.archive import batches, derived, query, registers, traced
 from interchange.archive.store import Store
 from interchange.model.ruleset import RuleSet
 from interchange.operations.assess import applies, budget_of, words
@@ -30,29 +32,48 @@ _REFERENCE = "reference_conditions"
 
 @dataclass(frozen=True, slots=True)
 class Estimated:
-    """Which version of the archive was gone through, and by the corrections of which rule sets."""
+    """Which version of the archive was gone through, by the corrections of which rule sets, with which prior."""
 
     version: int
     rule_sets: tuple[str, ...]
     units: Units
+    prior: Prior
 
 
 def best_estimate(
-    rules: RuleSet, work: Work, result: Mapping[str, NDArray[np.generic]], budget: Budget
+    rules: RuleSet,
+    work: Work,
+    result: Mapping[str, NDArray[np.generic]],
+    budget: Budget,
+    *,
+    prior: Prior = PRIOR,
+    told: Traced | None = None,
 ) -> dict[str, NDArray[np.generic]]:
     """The best estimate in wind of each session, from readings as the rule set corrects them, beside its result."""
     reference: Mapping[str, Any] = next((step.arguments for step in rules.steps if step.name == _REFERENCE), {})
-    unrecorded = np.hypot(*(budget.parts[name][:, 0] for name in uncertainty.OF_AIR))
-    found = robust.estimate(work, instruments=budget.instruments, unrecorded_sd=np.nan_to_num(unrecorded), **reference)
-    columns = {**found.session, **wind.affected(work, result, found).session}
+    unrecorded = np.nan_to_num(np.hypot(*(budget.parts[name][:, 0] for name in uncertainty.OF_AIR)))
+    found = robust.estimate(
+        work, prior=prior, instruments=budget.instruments, unrecorded_sd=unrecorded, traced=told, **reference
+    )
+    believed = {
+        "robust_prior_exponent": np.full(work.batch.run_offsets.size - 1, prior.exponent),
+        "robust_prior_exponent_sd": np.full(work.batch.run_offsets.size - 1, prior.exponent_sd),
+    }
+    moved = wind.affected(work, result, found, prior=prior, traced=told)
+    columns = {**found.session, **believed, **moved.session}
     return {**columns, **beside.differences(result, budget, found.session)}
 
 
-def assess_archive(root: Path, *, progress: Callable[[str], None] = lambda _: None) -> Estimated:
+def assess_archive(
+    root: Path, *, exponent: tuple[float, float] | None = None, progress: Callable[[str], None] = lambda _: None
+) -> Estimated:
     """Estimate every current test by the corrections of each rule set of the archive that judges its kind.
 
+    `exponent` is the mean and the standard deviation of exponents among such houses, what is usual if None; a later run
+    with another one replaces the estimates.
     Raises RuleSetError before anything is computed, ArchiveError where the archive cannot be read or written.
     """
+    prior = PRIOR if exponent is None else replace(PRIOR, exponent=exponent[0], exponent_sd=exponent[1])
     store = Store.open(root)
     chosen = [rules for rules in load_rule_sets(store.settings.rule_sets) if estimates(rules)]
     snapshot = store.snapshot()
@@ -62,10 +83,12 @@ def assess_archive(root: Path, *, progress: Callable[[str], None] = lambda _: No
     faults: dict[str, list[pa.Table]] = {rules.reference: [] for rules in chosen}
     count = 0
     for loaded in batches.load(snapshot, {"kind": kinds}, register.rows):
+        told = traced.of_batch(snapshot, loaded)
         shared = chain.Shared()
         for rules in chosen:
             work = chain.follow(loaded.batch, rules.steps, rules.applies_to, shared=shared)
-            columns = best_estimate(rules, work, chain.leakage(work).session, budget_of(work))
+            plain = chain.leakage(work).session
+            columns = best_estimate(rules, work, plain, budget_of(work), prior=prior, told=told)
             columns["wind_evidence"] = words("wind_evidence", columns["wind_evidence"])
             ids = pa.table({"session_id": loaded.session_ids, "revision": loaded.revisions})
             wanted = pa.array(applies(loaded.batch, rules))
@@ -81,7 +104,7 @@ def assess_archive(root: Path, *, progress: Callable[[str], None] = lambda _: No
             if tables:
                 table = pa.concat_tables(tables)
                 derived.write(store.root, kind, reference, snapshot.log.tests_number, table, register.fingerprint)
-    return Estimated(snapshot.version, tuple(pieces), store.settings.units)
+    return Estimated(snapshot.version, tuple(pieces), store.settings.units, prior)
 
 
 def estimates(rules: RuleSet) -> bool:
@@ -118,7 +141,9 @@ def differing_table(root: Path, done: Estimated) -> Table:
     )
     notes = [
         f"{counted(there, 'result')} stand beside a best estimate in wind; in the {len(rows)} listed the two differ by "
-        f"more than {limits}, or by more than the noise of the readings explains."
+        f"more than {limits}, or by more than the noise of the readings explains.",
+        f"Exponents of such houses were taken to be {done.prior.exponent:g} with a standard deviation of "
+        f"{done.prior.exponent_sd:g}.",
     ]
     left_out = [f"{counted(without, 'test')} without an estimate: no usable point"] if without else []
     return Table(answer.columns, rows, left_out, notes)

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from interchange.analysis.leakage import SHARES
+from interchange.analysis.traces import Traced
 from interchange.analysis.uncertainty import result_columns
-from interchange.archive import batches, found_points, registers
+from interchange.archive import batches, found_points, registers, traced
 from interchange.archive.found_points import Found
 from interchange.archive.store import Store
 from interchange.model.question import Decision
@@ -79,7 +80,14 @@ def show_tests(root: Path, name: str, version: int | None = None, picture: Path 
         drawn = [(one, by, next(_results_in_words(by, units), "")) for one, by in zip(sessions, assessed, strict=True)]
         write_picture(snapshot, drawn, units, picture)
     return [
-        _view(session, [made for made in decisions if made.session_id == session.session_id], logs, by, units)
+        _view(
+            session,
+            [made for made in decisions if made.session_id == session.session_id],
+            logs,
+            by,
+            traced.of_session(session, snapshot.traces(session.session_id) if session.channels else (), logs),
+            units,
+        )
         for session, by in zip(sessions, assessed, strict=True)
     ]
 
@@ -89,6 +97,7 @@ def _view(
     decisions: Sequence[Decision],
     logs: Mapping[str, Found],
     assessed: Sequence[Assessed],
+    told: Traced | None,
     units: Units,
 ) -> TestView:
     """What the test says first, then what speaks against it, then how sure it is, then what was read and recorded."""
@@ -101,7 +110,7 @@ def _view(
     for one in judged:
         sections += _judged(one)
     for one in judged:
-        sections += [*_suspected(one), *how_sure(one)]
+        sections += [*_suspected(one, told), *how_sure(one, told)]
     sections += _details(session, assessed, units)
     found = logs.get(session.session_id)
     if found:
@@ -160,9 +169,9 @@ def _assessed(
     return [assess(loaded.batch, rules, zones) for rules in rule_sets if session.kind in rules.applies_to]
 
 
-def _suspected(one: Assessed) -> Iterator[Section]:
+def _suspected(one: Assessed, told: Traced | None) -> Iterator[Section]:
     if one.rules.steps and _value(one, "flow_50_m3_h") is not None:
-        estimate = best_estimate(one.rules, one.work, one.leakage.session, one.budget)
+        estimate = best_estimate(one.rules, one.work, one.leakage.session, one.budget, told=told)
         yield suspected(one.work, estimate, one.rules.reference)
 
 

@@ -91,6 +91,8 @@ TABLE: tuple[Quantity, ...] = (
     _q("robust_exponent_low", "1", "lower end of the 95 % interval of that exponent"),
     _q("robust_exponent_high", "1", "upper end of the 95 % interval of that exponent"),
     _q("robust_exponent_prior_share", "1", "share of its prior, what is usual for houses, in that exponent, 0 to 1"),
+    _q("robust_prior_exponent", "1", "exponent that was taken for usual before the readings"),
+    _q("robust_prior_exponent_sd", "1", "standard deviation of exponents among such houses"),
     _q("robust_prior_moved_exponent", "1", "how far its prior moved that exponent"),
     _q("robust_zero_pressure_pa", "Pa", "best estimate in wind of the pressure with the fan off"),
     _q("robust_turbulence_pa", "Pa", "standard deviation of single pressure readings that the estimate found likely"),

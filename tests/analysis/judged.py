@@ -255,10 +255,16 @@ def _run(run: Run, line: int, spreads: bool) -> dict[str, Any]:
                 "envelope_pressure_spread_pa": spread if spreads else None,
                 "averaging_s": seconds,
                 "baseline_removed": False,
-                "readings": [{"flow_m3_h": flow, "flow_basis": "indicated"}],
+                "readings": [{"fan_pressure_pa": fan, "flow_m3_h": flow, "flow_basis": "indicated"}],
             }
-            for target, pressure, spread, seconds, flow in zip(
-                run.target_pa, run.pressure_pa[line], run.spread_pa[line], run.seconds, run.flow_m3_h, strict=True
+            for target, pressure, spread, seconds, fan, flow in zip(
+                run.target_pa,
+                run.pressure_pa[line],
+                run.spread_pa[line],
+                run.seconds,
+                run.fan_pressure_pa,
+                run.flow_m3_h,
+                strict=True,
             )
         ],
     }

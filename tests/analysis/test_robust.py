@@ -134,7 +134,7 @@ def test_a_point_that_is_gustier_than_the_baseline_may_have_another_zero() -> No
     known = NoiseDefaults(level_spread=1e-9)
     variances = []
     for ratio in (0.0, 0.5):
-        prior = Prior(forms=(NoiseForm(10.0, 0.0, 0.0),), gust_ratio=ratio, exponent_sd=1e-6)
+        prior = replace(NO_FACADES, forms=(NoiseForm(10.0, 0.0, 0.0),), gust_ratio=ratio, exponent_sd=1e-6)
         found = of(session, prior=prior, defaults=known, instruments=exact(1)).session
         width = math.log(found["robust_flow_50_high_m3_h"][0] / found["robust_flow_50_low_m3_h"][0]) / 2
         variances.append((width / 1.959964 * 49 / 0.65) ** 2)
