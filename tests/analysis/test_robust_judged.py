@@ -236,7 +236,7 @@ IN_POOLS = (
 )
 
 
-# What averages do not keep: at 50 Pa in wind a tenth more is left of the largest errors than is promised. Spreads of half
+# What averages do not keep: at 50 Pa in wind a tenth more is left of the largest errors than promised. Spreads of half
 # a minute tell gustiness too badly; traces keep it. The bound they are held to meanwhile is that of this line alone.
 NOT_KEPT = Promise("p95_ratio_beside_calibration", 0.0, 0.65, (50,), kinds=("averages",), winds=("windy",))
 MEANWHILE = 0.75
