@@ -32,7 +32,8 @@ def fan_state(fan: Floats, least: float, share: float, zero_reach: float) -> Fan
     code = np.full(fan.size, OFF, dtype=np.int8)
     if not fan.size:
         return FanState(code, np.nan)
-    top = float(np.sort(fan)[-min(_TOP_READINGS, fan.size)])
+    reach = fan.size - min(_TOP_READINGS, fan.size)
+    top = float(np.partition(fan, reach)[reach])
     if top < least:
         return FanState(code, float(fan.mean()))
     code[:] = ON

@@ -74,28 +74,30 @@ def _running(values: Floats) -> Floats:
 
 def _best(sums: list[Floats], number: int, points: Declared, here: Ints) -> Ints:
     """Start of the best stretch of so many readings for some points, -1 where none fits."""
-    on, x, xx, f = (part[number:] - part[:-number] for part in sums)
-    running = np.flatnonzero(on == number)
-    if not running.size:
-        return np.full(here.size, -1)
-    mean, fan = x[running] / number, f[running] / number
-    spread = np.sqrt(np.maximum(xx[running] - number * mean**2, 0.0) / (number - 1))
+    on, x, xx, f = sums
+    running = np.flatnonzero(on[number:] - on[:-number] == number)
+    mean = (x[running + number] - x[running]) / number
     half = number // 2
-    total = sums[3]
-    early, late = total[running + half] - total[running], total[running + number] - total[running + number - half]
-    drift = np.log(np.maximum(late, 1e-9) / np.maximum(early, 1e-9)) / FAN_DRIFT
-    wanted = [part[here][:, None] for part in (points.pressure_pa, points.spread_pa, points.fan_pa)]
-    away = np.stack(
-        [
-            (mean - wanted[0]) / PRESSURE_PA,
-            np.nan_to_num((spread - wanted[1]) / PRESSURE_PA),
-            np.nan_to_num(np.log(np.maximum(fan, 1e-9) / np.where(wanted[2] > 0, wanted[2], np.nan)) / FAN_RATIO),
-        ]
-    )
-    score = (away**2).sum(axis=0) + drift**2
-    best = np.argmin(score, axis=1)
-    fits = np.all(np.abs(away[:, np.arange(here.size), best]) <= 1.0, axis=0)
-    return np.asarray(np.where(fits, running[best], -1))
+    found = np.full(here.size, -1)
+    for i, place in enumerate(here.tolist()):
+        off = (mean - points.pressure_pa[place]) / PRESSURE_PA
+        near = np.flatnonzero(np.abs(off) <= 1.0)
+        first = running[near]
+        if not first.size:
+            continue
+        spread = np.sqrt(np.maximum(xx[first + number] - xx[first] - number * mean[near] ** 2, 0.0) / (number - 1))
+        fan, early, late = (
+            np.maximum(f[first + end] - f[first + begin], 1e-9)
+            for begin, end in ((0, number), (0, half), (number - half, number))
+        )
+        of_spread = np.nan_to_num((spread - points.spread_pa[place]) / PRESSURE_PA)
+        of_fan = np.nan_to_num(np.log(fan / number / max(points.fan_pa[place], 1e-9)) / FAN_RATIO)
+        drift = np.log(late / early) / FAN_DRIFT
+        score = off[near] ** 2 + of_spread**2 + of_fan**2 + drift**2
+        best = int(np.argmin(np.where((np.abs(of_spread) <= 1.0) & (np.abs(of_fan) <= 1.0), score, np.inf)))
+        if abs(of_spread[best]) <= 1.0 and abs(of_fan[best]) <= 1.0:
+            found[i] = first[best]
+    return found
 
 
 def _resting(code: NDArray[np.int8], step_s: float) -> tuple[Ints, Ints]:

@@ -30,6 +30,7 @@ from interchange.model.session import Session
 from interchange.quantities import CHOICES
 
 _SAMPLES_AT_ONCE = 1_000_000  # readings whose fluctuations are worked out together
+_QUANTITIES = ("envelope_pressure_pa", "fan_pressure_pa")
 _FITTING_SHARE = 0.5  # [1] of points that must be found, or the record is of another log
 _RUN_FIELDS = tuple(f"{when}_{name}" for when in ("before", "after") for name in ("start_s", "pa", "s", "step_pa"))
 _POINT_FIELDS = ("point_start_s", "point_step_pa", "point_pa")
@@ -60,7 +61,7 @@ def of_batch(snapshot: Snapshot, loaded: Loaded) -> Traced | None:
         used |= {row["session_id"]: row for row in lists.to_pylist()}
     logs = (
         (place[name], log)
-        for name, traces in _by_session(snapshot, list(used))
+        for name, traces in _by_session(snapshot, used)
         if (log := log_of(used[name]["channels"], used[name]["reference_lines"], traces)) is not None
     )
     return of_logs(loaded.batch, logs)
@@ -73,12 +74,15 @@ def of_session(session: Session, traces: Sequence[Trace], found: Mapping[str, Fo
     return None if log is None else of_logs(from_sessions([session], found=found).batch, [(0, log)])
 
 
-def _by_session(snapshot: Snapshot, session_ids: Sequence[str]) -> Iterator[tuple[str, tuple[Trace, ...]]]:
+def _by_session(snapshot: Snapshot, sessions: Mapping[str, Told]) -> Iterator[tuple[str, tuple[Trace, ...]]]:
     """Traces of sessions one by one, in the order in which they lie; those of one session lie together."""
-    if not session_ids:
+    wanted = {
+        one["channel_id"] for row in sessions.values() for one in row["channels"] if one["quantity"] in _QUANTITIES
+    }
+    if not wanted:
         return
     waiting: list[pa.RecordBatch] = []
-    for rows in snapshot.batches("trace", where={"session_id": list(session_ids)}):
+    for rows in snapshot.batches("trace", where={"session_id": list(sessions), "channel_id": list(wanted)}):
         names = rows["session_id"].to_numpy(zero_copy_only=False)
         edges = [0, *(np.flatnonzero(names[1:] != names[:-1]) + 1), rows.num_rows]
         for first, after in pairwise(edges):

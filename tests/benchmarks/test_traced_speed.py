@@ -15,7 +15,7 @@ from tests.benchmarks.measuring import report, seconds
 sys.path.insert(0, str(Path(__file__).parents[1] / "archive"))
 from test_archive_found_points import logged, readings, stored
 
-TESTS = 400
+TESTS = 200
 STAIRS = (
     (300, 0.0),
     *((270, pascals) for pascals in (60.0, 55.0, 50.0, 45.0, 40.0, 35.0, 30.0, 25.0, 20.0, 15.0)),
@@ -69,7 +69,7 @@ def test_traces_are_told_in_a_few_times_their_reading(tmp_path: Path) -> None:
     samples = sum(one.size for one in three.values())
     ratios = report(
         "traced",
-        f"{TESTS} tests with three traces of {samples // 3} values each, one thread: reading the traces of the archive, "
+        f"{TESTS} tests with three traces of {samples // 3} values each, one thread: reading the traces, "
         "against reading them, finding ten declared points and the fan's rests in each, and their fluctuations",
         seconds(sides, 3),
         "reading",
