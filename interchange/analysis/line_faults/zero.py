@@ -222,7 +222,7 @@ def _covariance(
     found = Noise(
         held,
         start,
-        reading,
+        spread,
         (np.where(level.told[here], lasting, 1.0) * reading)[None],
         np.full((1, here.size), FORM.time_scale_s),
         np.zeros(here.size),
