@@ -13,7 +13,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
-from interchange.archive import tables
+from interchange.archive import grown, tables
 from interchange.archive.faults import cannot_read
 from interchange.archive.log import Part, Version
 from interchange.errors import Problem
@@ -170,7 +170,9 @@ class Snapshot:
 def _rows(
     file: pq.ParquetFile, schema: pa.Schema, columns: Sequence[str] | None, where: Where, hidden: pa.Array | None
 ) -> Iterator[pa.RecordBatch]:
-    names = schema.names if columns is None else list(dict.fromkeys(name.split(".")[0] for name in columns))
+    shape = grown.wanted(schema, columns)
+    if not set(where) <= set(file.schema_arrow.names):
+        return  # the file is older than the column, which so holds none of the values
     groups = [
         group
         for group in range(file.num_row_groups)
@@ -183,15 +185,7 @@ def _rows(
         if hidden is not None and kept.num_rows:
             kept = kept.filter(pc.invert(pc.is_in(_key(kept), hidden)))
         if kept.num_rows:
-            yield _with_all(kept, names, schema)
-
-
-def _with_all(rows: pa.RecordBatch, names: Sequence[str], schema: pa.Schema) -> pa.RecordBatch:
-    """Columns in the order of their names; one that a file is older than holds nothing."""
-    for name in names:
-        if name not in rows.schema.names:
-            rows = rows.append_column(schema.field(name), pa.nulls(rows.num_rows, schema.field(name).type))
-    return rows.select(names)
+            yield grown.filled(kept, shape)
 
 
 def _wanted(rows: pa.Table | pa.RecordBatch, where: Where) -> Any:

@@ -2,37 +2,42 @@
 
 from __future__ import annotations
 
-import random
-import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import BinaryIO
 
 import pyarrow as pa
 from deltalake.exceptions import DeltaError
 
-from interchange.archive import log, originals, parquet, planning, registers, settings, sums, tables
+from interchange.archive import (
+    committing,
+    compaction,
+    locking,
+    log,
+    originals,
+    parts,
+    planning,
+    registers,
+    settings,
+    sums,
+    tables,
+)
+from interchange.archive.committing import AfterStep, Prepared
+from interchange.archive.compaction import Keep, Rewritten
 from interchange.archive.faults import cannot_write, fault
 from interchange.archive.planning import Plan
 from interchange.archive.settings import Settings
 from interchange.archive.snapshot import Snapshot
 from interchange.errors import Place, Problem, SourceError
-from interchange.files import fsync_file, fsync_folder
-from interchange.model.question import Change, Decision, Delivery, Import, Trace
+from interchange.files import fsync_folder
+from interchange.model.question import Change, Decision, Delivery, Import
 from interchange.model.session import Amendment
 
 # What a commit does, in this order; `after_step` is called with each name once it is done.
-STEPS = ("originals", "parquet", "folders", "log entry", "log durable", "checksums")
+STEPS = ("originals", *committing.STEPS)
 FOLDERS = (log.TABLE, originals.FOLDER, sums.FOLDER, registers.FOLDER, "derived", "plugins")
-
-_ROW_GROUP = {"source": 16_384, "session": 16_384, "trace": 60}
-_GROUP_SAMPLES = 1 << 20  # of long traces fewer stretches make a row group, so that it fits into little memory
-_SAMPLED = 4_096
-_ATTEMPTS = 100
-_FIRST_WAIT_S = 0.01
-_LONGEST_WAIT_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,12 +73,12 @@ class Store:
             for folder in FOLDERS:
                 (root / folder).mkdir()
             empty = {part: schema.empty_table() for part, schema in tables.SCHEMAS.items()}
-            written = [_write(root, part, [table], table) for part, table in empty.items()]
+            written = [parts.write(root, part, [table], table) for part, table in empty.items()]
             for file in written:
                 fsync_folder((root / log.TABLE / file.path).parent)
             log.create(root, tables.union_schema(), written)
             fsync_folder(root / log.TABLE)
-            _make_log_durable(root, 0)
+            committing.make_log_durable(root, 0)
             registers.create(root)
             settings.write(root, agreed)  # last: what has no archive.toml is no archive
             sums.record(root, root / settings.FILE_NAME)
@@ -88,6 +93,7 @@ class Store:
         root = log.usable(root)
         store = cls(root, settings.read(root))
         log.read(root)
+        locking.warn(root)
         return store
 
     def snapshot(self, version: int | None = None) -> Snapshot:
@@ -101,7 +107,7 @@ class Store:
     def commit(
         self,
         imports: Sequence[Import],
-        after_step: Callable[[str], None] = lambda step: None,
+        after_step: AfterStep = lambda step: None,
         delivery: Delivery | None = None,
     ) -> Receipt:
         """Take imports in, all or none of them, and return once they are durable.
@@ -124,7 +130,7 @@ class Store:
         except (pa.ArrowInvalid, OverflowError):
             raise SourceError(*_too_large(imports)) from None
 
-    def undo(self, delivery: str, change: Change, after_step: Callable[[str], None] = lambda step: None) -> Receipt:
+    def undo(self, delivery: str, change: Change, after_step: AfterStep = lambda step: None) -> Receipt:
         """Let everything that a delivery brought stand no more, and what stood before it stand again.
 
         Originals, journal and stored rows stay. Raises UsageError where the archive has no such delivery or it has been
@@ -132,9 +138,7 @@ class Store:
         """
         return self._transact(lambda before: planning.of_undo(before, delivery, change), after_step)
 
-    def amend(
-        self, amendments: Mapping[str, Amendment], after_step: Callable[[str], None] = lambda step: None
-    ) -> Receipt:
+    def amend(self, amendments: Mapping[str, Amendment], after_step: AfterStep = lambda step: None) -> Receipt:
         """Change one field of each of some current tests, by their ids; their readings as they came stay stored.
 
         Raises UsageError where the field does not hold what the amendment says, or cannot hold what it shall;
@@ -142,73 +146,51 @@ class Store:
         """
         return self._transact(lambda before: planning.of_amendments(before, amendments), after_step)
 
-    def decide(self, decision: Decision, after_step: Callable[[str], None] = lambda step: None) -> Receipt:
+    def decide(self, decision: Decision, after_step: AfterStep = lambda step: None) -> Receipt:
         """Put on record what a reviewer decided of a current test. Raises ArchiveError where it cannot be written."""
         return self._transact(lambda before: planning.of_decision(before, decision), after_step)
 
-    def _transact(self, planned: Callable[[Snapshot], Plan], after_step: Callable[[str], None]) -> Receipt:
+    def rewrite(
+        self,
+        keep: Keep | None = None,
+        after_step: AfterStep = lambda step: None,
+        most_bytes: int = compaction.MOST_BYTES,
+    ) -> Rewritten:
+        """Put the small files of each part together into sorted ones, in one commit that changes no row.
+
+        A new file takes about `most_bytes` of memory while it is made. The old ones stay, for those who are reading
+        them and for older versions, until `compaction.sweep` takes them. `keep` says by part which rows of a table go
+        on; a part named in it is written anew as a whole. Raises ArchiveError where the archive cannot be read or
+        written, or holds columns that only a newer release knows.
+        """
+        work: Prepared | None = None
+
+        def prepare(before: Snapshot, last: Prepared | None) -> Prepared | None:
+            nonlocal work
+            # rows that others added meanwhile can wait, unless some of them must not go on
+            work = last if last and keep is None and compaction.fits(last, before) else None
+            work = work or compaction.prepared(before, keep, most_bytes)
+            return work
+
+        version = committing.commit(self.root, prepare, after_step)
+        if work is None:
+            return Rewritten(version)
+        sizes = (sum(file.size_bytes for file in files) for files in (work.removed, work.written))
+        return Rewritten(version, len(work.removed), len(work.written), *sizes)
+
+    def _transact(self, planned: Callable[[Snapshot], Plan], after_step: AfterStep) -> Receipt:
         """Write what is planned after the newest version; planned anew whenever another writer was first."""
-        try:
-            for attempt in range(_ATTEMPTS):
-                before = self.snapshot()
-                plan = planned(before)
-                written = self._write(plan)
-                after_step("parquet")
-                try:
-                    number = self._publish(before, written, plan, after_step)
-                except log.OvertakenError:
-                    time.sleep(random.uniform(0, min(_LONGEST_WAIT_S, _FIRST_WAIT_S * 2**attempt)))
-                    continue
-                _make_log_durable(self.root, number, after_step)
-                return Receipt(number, *map(tuple, (plan.added, plan.unchanged, plan.replaced, plan.hidden)))
-        except (OSError, DeltaError) as error:
-            raise cannot_write(self.root, error) from None
-        cure = "Wait until the other writers are done and try again; nothing was changed."
-        raise fault("archive-busy", self.root, f"{_ATTEMPTS} commits by others", "a turn to commit", cure)
+        plan = Plan()
 
-    def _write(self, plan: Plan) -> list[log.Added]:
-        written: list[log.Added] = []
-        try:
-            plain_rows: dict[log.Part, list[dict[str, Any]]] = {"source": plan.journal, "decision": plan.decisions}
-            for part, plain in plain_rows.items():
-                if plain:
-                    table = pa.Table.from_pylist(plain, schema=tables.SCHEMAS[part])
-                    written.append(_write(self.root, part, [table], table))
-            if plan.sessions:
-                rows = tables.session_rows(plan.sessions)
-                size = _ROW_GROUP["session"]
-                groups = [rows.slice(first, size) for first in range(0, rows.num_rows, size)]
-                written.append(_write(self.root, "session", groups, rows))
-            if plan.traces:
-                written.append(_write(self.root, "trace", _trace_groups(plan.traces), _trace_sample(plan.traces)))
-        except BaseException:
-            self._discard(written)
-            raise
-        return written
-
-    def _publish(
-        self, before: Snapshot, written: Sequence[log.Added], plan: Plan, after_step: Callable[[str], None]
-    ) -> int:
-        failure: Exception | None = None
-        try:
-            for file in written:
-                fsync_folder((self.root / log.TABLE / file.path).parent)
-            fsync_folder(self.root / log.TABLE)
-            after_step("folders")
+        def prepare(before: Snapshot, last: Prepared | None) -> Prepared:
+            nonlocal plan
+            plan = planned(before)
+            written = committing.collected(self.root, parts.of_plan(self.root, plan))
             hides = bool(plan.replaced or plan.hidden)
-            log.append(before.log, written, plan.last_number, hides=hides, tests=bool(plan.journal))
-        except (log.OvertakenError, OSError, DeltaError) as error:
-            failure = error
-        number = log.find(self.root, before.version, written[0].path)
-        if number is None:  # only files that no log entry names may go: a failed call can still have written its entry
-            self._discard(written)
-            raise failure or AssertionError("a commit without failure is in the log")
-        after_step("log entry")
-        return number
+            return Prepared(written, plan.last_number, hides, tests=bool(plan.journal))
 
-    def _discard(self, written: Sequence[log.Added]) -> None:
-        for file in written:
-            (self.root / log.TABLE / file.path).unlink(missing_ok=True)
+        version = committing.commit(self.root, prepare, after_step)
+        return Receipt(version, *map(tuple, (plan.added, plan.unchanged, plan.replaced, plan.hidden)))
 
 
 def _check(imports: Sequence[Import]) -> None:
@@ -239,47 +221,3 @@ def _too_large(imports: Sequence[Import]) -> list[Problem]:
             expected = "whole numbers below 2 to the power of 63"
             found.append(Problem("value-too-large", Place(one.source.name), str(error), expected, cure, blocks="file"))
     return found
-
-
-def _write(root: Path, part: log.Part, groups: Any, sample: pa.Table) -> log.Added:
-    folder = f"part={part}"
-    written = parquet.write(root / log.TABLE / folder, groups, sample)
-    return log.Added(f"{folder}/{written.path.name}", part, written.size_bytes, written.rows)
-
-
-def _trace_groups(traces: Sequence[tuple[Trace, str]]) -> Any:
-    rows: list[dict[str, Any]] = []
-    samples = 0
-    for row in tables.trace_rows(traces):
-        rows.append(row)
-        samples += len(row["values"])
-        if len(rows) == _ROW_GROUP["trace"] or samples >= _GROUP_SAMPLES:
-            table, rows, samples = tables.trace_table(rows), [], 0
-            yield table
-    if rows:
-        yield tables.trace_table(rows)
-
-
-def _trace_sample(traces: Sequence[tuple[Trace, str]]) -> pa.Table:
-    """The beginnings of some traces, enough to tell quantised values from continuous ones."""
-    some = traces[:: len(traces) // _ROW_GROUP["trace"] + 1]
-    heads = [
-        replace(
-            trace,
-            values=trace.values.slice(0, _SAMPLED),
-            time_s=None if trace.time_s is None else trace.time_s.slice(0, _SAMPLED),
-        )
-        for trace, _ in some
-    ]
-    return tables.trace_table([row for head in heads for row in tables.trace_rows([(head, "")])])
-
-
-def _make_log_durable(root: Path, version: int, after_step: Callable[[str], None] = lambda step: None) -> None:
-    entries = sums.without(root, version)
-    for entry in entries:
-        fsync_file(entry)
-    fsync_folder(log.entry(root, version).parent)
-    after_step("log durable")
-    for entry in entries:
-        sums.record(root, entry)
-    after_step("checksums")

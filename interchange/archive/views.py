@@ -14,7 +14,8 @@ import duckdb
 
 from interchange.archive import derived, registers
 from interchange.archive.faults import cannot_read, fault
-from interchange.archive.log import PARTS, TABLE, Version
+from interchange.archive.log import PARTS, TABLE, Part, Version
+from interchange.resources import shipped
 
 MEMORY_LIMIT = "2GB"
 _SQL = Path(__file__).parent / "sql"
@@ -62,7 +63,8 @@ def fill(
     """
     files = {part: version.files[part] for part in PARTS} | _derived(root, version)
     absent: set[str] = {kind for kind in derived.KINDS if kind not in files}
-    rows = {name: _read_parquet(paths) for name, paths in files.items()}
+    rows = {name: _read_parquet(paths) for name, paths in files.items() if name not in PARTS}
+    rows |= {part: _rows(part, version.files[part]) for part in PARTS}
     for name in registers.NAMES:
         file = registers.path(root, name)
         if file.exists():
@@ -119,6 +121,21 @@ def _no_register(root: Path, view: str) -> Exception:
     name = view.removeprefix("register_")
     cure = "Put rows into it with the register command."
     return fault("register-missing", registers.path(root, name), "no file", f"the register {name}", cure)
+
+
+def _rows(part: Part, paths: Collection[Path]) -> str:
+    """Rows of a part in the columns of this release, whichever release wrote its files, in whatever order."""
+    columns = _columns(part)
+    if not paths:
+        return f"({columns})"
+    stored = f"SELECT * FROM read_parquet({_list(paths)}, union_by_name = true, hive_partitioning = false)"
+    return f"({columns} UNION ALL BY NAME {stored})"
+
+
+@cache
+def _columns(part: Part) -> str:
+    lines = (shipped("schema") / "tables" / "1" / f"{part}.sql").read_text().splitlines()
+    return f"({' '.join(line.strip() for line in lines if not line.startswith('--'))})"
 
 
 def _read_parquet(paths: Iterable[Path]) -> str:

@@ -44,6 +44,7 @@ never edited: `CHANGES.md` says what each version added.
 | documents at fault, and what is said of them | `session/1/refused/` |
 | plugin manifest | `plugin/1/plugin.schema.json` |
 | rule set | `rules/rule_set.schema.json` |
+| columns of the archive's tables, as SQL | `tables/1/` |
 
 *Used in* says who reads a field by its name: views for SQL; recomputing and checks, by the rule sets that ship with the
 program; tables of the tidy export. A session document as it is exported holds every field.
@@ -109,12 +110,16 @@ def faults(file: Path) -> tuple[Problem, ...]:
 
 
 def write_all(folder: Path) -> list[Path]:
-    """Write the JSON Schemas and the field book below a folder; return the paths."""
+    """Write the JSON Schemas, the field book and the columns of tables below a folder; return the paths."""
+    from interchange.archive import table_text
+    from interchange.archive.log import PARTS
+
     texts = {
         "session/1/session.schema.json": _json(document.json_schema()),
         "plugin/1/plugin.schema.json": _json(_schema_of(Manifest)),
         "rules/rule_set.schema.json": _json(_schema_of(RuleSet)),
         "README.md": _field_book(),
+        **{f"tables/1/{part}.sql": table_text.text(part) for part in PARTS},
     }
     for name, text in texts.items():
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
