@@ -176,7 +176,11 @@ def _rows(
     groups = [
         group
         for group in range(file.num_row_groups)
-        if not where or pc.any(_wanted(file.read_row_group(group, columns=list(where)), where)).as_py()
+        if not where
+        or (
+            _may_hold(file.metadata.row_group(group), where)
+            and pc.any(_wanted(file.read_row_group(group, columns=list(where)), where)).as_py()
+        )
     ]
     keys = () if hidden is None else _KEY
     read = None if columns is None else list(dict.fromkeys([*columns, *where, *keys]))
@@ -186,6 +190,19 @@ def _rows(
             kept = kept.filter(pc.invert(pc.is_in(_key(kept), hidden)))
         if kept.num_rows:
             yield grown.filled(kept, shape)
+
+
+def _may_hold(group: pq.RowGroupMetaData, where: Where) -> bool:
+    """Whether the least and greatest values of a row group leave room for the values wanted."""
+    for number in range(group.num_columns):
+        column = group.column(number)
+        values = where.get(column.path_in_schema)
+        found = column.statistics if values is not None else None
+        if found is None or not found.has_min_max or not isinstance(found.min, str | int):
+            continue
+        if not any(found.min <= value <= found.max for value in values or ()):
+            return False
+    return True
 
 
 def _wanted(rows: pa.Table | pa.RecordBatch, where: Where) -> Any:

@@ -12,7 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
-from interchange.archive import derived, log, originals, parquet, registers, settings, sums
+from interchange.archive import derived, locking, log, originals, parquet, plugin_sums, registers, settings, sums
 from interchange.archive.faults import first_line, problem
 from interchange.archive.snapshot import Snapshot
 from interchange.errors import ArchiveError, Problem
@@ -40,6 +40,7 @@ def verify(root: Path) -> list[Problem]:
     found += table
     found += _derived(root)
     found += _registers(root)
+    found += _plugins(root)
     if version is not None and not any(one.blocks != "note" for one in table):
         snapshot = Snapshot(root, version)
         for check in (_sessions, _traces, _originals):
@@ -110,8 +111,45 @@ def _table(root: Path, version: log.Version | None) -> Iterator[Problem]:
                     pass
         except (OSError, pa.ArrowException) as error:
             yield problem("file-unreadable", path, first_line(error), "a Parquet file", f"{_FROM_COPY} {_AGAIN}")
-    for path in sorted(there - named):
-        yield _stranger(path)
+    yield from _unnamed(root, there - named)
+
+
+def _unnamed(root: Path, paths: set[Path]) -> Iterator[Problem]:
+    """Files that the newest version does not name: earlier versions stand on some, nothing reads the others."""
+    try:
+        earlier = log.superseded(root)
+    except (OSError, ValueError, KeyError):  # a damaged log is named by its own check
+        earlier = {}
+    for path in sorted(paths):
+        if path not in earlier:
+            yield _stranger(path)
+        elif parquet.sha256(path) != parquet.named_sha256(path):
+            cure = f"Only versions before {earlier[path].from_version} stand on it: compacting takes it away in time."
+            yield problem(
+                "file-changed", path, "other bytes than were committed", "bytes of the hash in its name", cure
+            )
+
+
+def _plugins(root: Path) -> Iterator[Problem]:
+    """The archive's own plugins against what they were at the last commit."""
+    kept, now = plugin_sums.path(root), plugin_sums.lines(root)
+    if not kept.exists() and not now:
+        return
+    written = kept.read_bytes().splitlines(keepends=True) if kept.exists() else []
+    for line in now:
+        path = root / line.rstrip("\n").partition("  ")[2]
+        mine = [old for old in written if old.rstrip(b"\n").partition(b"  ")[2] == line.rstrip("\n")[66:].encode()]
+        if not mine:
+            cure = "The next import records it."
+            yield problem("checksum-missing", path, "no checksum", f"one in {kept.name}", cure, blocks="note")
+        elif mine != [line.encode()]:
+            cure = f"If somebody edited it, the next import records it so. Otherwise: {_FROM_COPY}"
+            yield problem("file-changed", path, "other bytes than at the last import", "the plugin as it was", cure)
+    there = {line.rstrip("\n")[66:].encode() for line in now}
+    for old in written:
+        if old.rstrip(b"\n").partition(b"  ")[2] not in there:
+            cure = f"If somebody took that plugin away, the next import records it so. Otherwise: {_FROM_COPY}"
+            yield problem("file-missing", kept, "a line of no file", "lines of the plugins that are there", cure)
 
 
 def _derived(root: Path) -> Iterator[Problem]:
@@ -234,7 +272,8 @@ def _strangers(root: Path) -> Iterator[Problem]:
     """Leftovers of writers that were cut off, and files that somebody else has put there."""
     own = {
         *(settings.FILE_NAME, log.TABLE, originals.FOLDER, sums.FOLDER, derived.FOLDER, registers.FOLDER),
-        "plugins",
+        plugin_sums.FOLDER,
+        locking.FILE_NAME,
     }
     for path in sorted(root.iterdir()):
         if path.name not in own:

@@ -15,8 +15,8 @@ from interchange.archive import batches, registers
 from interchange.archive.store import Store
 from interchange.model.ruleset import Rule, RuleSet
 from interchange.model.session import Session
-from interchange.operations.recompute import DISPLAYED
 from interchange.operations.recorded import heading
+from interchange.operations.references import DISPLAYED
 from interchange.operations.rules import load_rule_sets
 from interchange.operations.select import select_sessions
 from interchange.report.account_words import (

@@ -20,7 +20,7 @@ from interchange.archive import batches, derived, query, registers, traced
 from interchange.archive.store import Store
 from interchange.model.ruleset import RuleSet
 from interchange.operations.assess import applies, budget_of, words
-from interchange.operations.recompute import DISPLAYED
+from interchange.operations.references import DISPLAYED
 from interchange.operations.rules import load_rule_sets
 from interchange.operations.suspicions import fault_rows
 from interchange.quantities import CHOICES

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from interchange.archive import query
-from interchange.operations.recompute import DISPLAYED
+from interchange.operations.references import DISPLAYED
 from interchange.table import Table
 
 _BY_CREW = f"""

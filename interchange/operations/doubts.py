@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from interchange.archive import query
-from interchange.operations.recompute import DISPLAYED
+from interchange.operations.references import DISPLAYED
 from interchange.quantities import CHOICES
 from interchange.report.section import Section
 from interchange.report.sentences import use_words

@@ -14,7 +14,7 @@ from interchange.archive import derived, query, settings
 from interchange.errors import Place, Problem, UsageError
 from interchange.model.ruleset import RuleSet
 from interchange.operations import from_registers
-from interchange.operations.recompute import DISPLAYED
+from interchange.operations.references import DISPLAYED
 from interchange.operations.rules import load_rule_sets
 from interchange.quantities import SUSPECT
 from interchange.report.heads import Units

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from interchange.archive import derived, log, query, settings
-from interchange.operations.recompute import DISPLAYED, REPORTED
+from interchange.operations.references import DISPLAYED, REPORTED
 from interchange.report.heads import Units
 from interchange.table import Table, counted
 

@@ -19,6 +19,7 @@ from interchange.archive.batches import Loaded
 from interchange.archive.store import Store
 from interchange.model.ruleset import RuleSet
 from interchange.operations.assess import Assessed, applies, assess, words
+from interchange.operations.references import DISPLAYED, REPORTED
 from interchange.operations.rules import load_rule_sets, raise_faults
 from interchange.quantities import CHOICES, FAIL, SUSPECT
 from interchange.report.heads import Units
@@ -26,8 +27,6 @@ from interchange.report.notes import note_sentence
 from interchange.report.sentences import check_sentence
 from interchange.table import Row, Table, counted
 
-DISPLAYED = quantities.DISPLAYED
-REPORTED = "as_reported"  # looks at what a source says where it gives no readings, and recomputes nothing
 _CODED = ("direction_used", "exponent_assumed", "points_found_in_trace")
 
 

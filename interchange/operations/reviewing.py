@@ -10,7 +10,7 @@ from interchange.archive.store import Store
 from interchange.errors import Place, Problem, UsageError
 from interchange.model.question import Decision
 from interchange.operations.changing import said
-from interchange.operations.recompute import DISPLAYED
+from interchange.operations.references import DISPLAYED
 from interchange.operations.select import one_test
 from interchange.quantities import CHOICES
 from interchange.table import Table, counted

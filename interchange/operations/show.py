@@ -22,8 +22,8 @@ from interchange.operations.assessing import best_estimate
 from interchange.operations.how_sure import how_sure
 from interchange.operations.picture import write_picture
 from interchange.operations.reckoned import reported_elsewhere, size_line
-from interchange.operations.recompute import DISPLAYED
 from interchange.operations.recorded import by_people, found_in_log, heading, made_by, recorded
+from interchange.operations.references import DISPLAYED
 from interchange.operations.rules import load_rule_sets
 from interchange.operations.select import select_sessions
 from interchange.operations.suspicions import suspected
