@@ -79,3 +79,39 @@ def compact(root: Path, grace_days: float) -> None:
 
     for sentence in compact_archive(root, grace_days).sentences:
         say(sentence)
+
+
+@archive.command()
+@click.argument("file", required=False, type=click.Path(path_type=Path, dir_okay=False))
+@archive_option
+@format_options
+def stamp(file: Path | None, root: Path, form: str, output: Path | None) -> None:
+    """Say by hashes what the archive holds now, and keep that in FILE to compare with later.
+
+    Every current test, journal row, decision, register and original is read. Whoever has the total can tell later
+    whether anything of it was changed; `archive changes` says what.
+
+    Example: interchange archive stamp stamp-2026-06.json --archive tests-2026
+    """
+    from interchange.operations.stamp import stamp_archive
+
+    emit(stamp_archive(root, file), form, output)
+
+
+@archive.command()
+@click.argument("first")
+@click.argument("second")
+@archive_option
+@format_options
+def changes(first: str, second: str, root: Path, form: str, output: Path | None) -> None:
+    """Say row by row what changed between two stamps or versions, with who and why.
+
+    FIRST and SECOND are version numbers, or files that `archive stamp` wrote.
+
+    Example: interchange archive changes stamp-2026-05.json stamp-2026-06.json --archive tests-2026
+
+    Example: interchange archive changes 12 15 --format csv --archive tests-2026
+    """
+    from interchange.operations.stamp import changes_between
+
+    emit(changes_between(root, first, second), form, output)

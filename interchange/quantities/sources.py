@@ -22,6 +22,14 @@ TABLE: tuple[Quantity, ...] = (
     _q("changed_by", "", "pseudonym of the person who changed what stands of the source", personal=True),
     _q("changed_why", "", "why it was changed", personal=True),
     _q("archive_version", "1", "version of the archive that the row was computed from"),
+    # stamps and changes
+    _q("stamped_part", "", "what sort of thing was stamped or changed: session, journal, decision, register, original"),
+    _q("stamped_id", "", "id of it: of a session or source, number of a row, name of a register"),
+    _q("content_sha256", "", "SHA-256 over its canonical row, or its bytes"),
+    _q("change", "", "added, removed or changed"),
+    _q("changed_field", "", "path of the field that changed; members of lists count from 1"),
+    _q("old_value", "", "what it held before, as JSON"),
+    _q("new_value", "", "what it holds after, as JSON"),
     # problems and questions
     _q("code", "", "what sort of problem it is"),
     _q("file", "", "file the problem or question is about"),
