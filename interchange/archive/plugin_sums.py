@@ -24,9 +24,14 @@ def lines(root: Path) -> list[str]:
     return [sums.line(root, file) for file in files]
 
 
+def text(found: list[str]) -> bytes:
+    """The file of checksums: how many there are, and the lines."""
+    return "".join([f"# files of plugins: {len(found)}\n", *found]).encode()
+
+
 def record(root: Path) -> None:
     """Record them where they changed; an archive that never had plugins gets no file."""
-    new = "".join(lines(root)).encode()
+    found = lines(root)
     there = path(root)
-    if new != (there.read_bytes() if there.exists() else b""):
-        write_atomically(there, new)
+    if (found or there.exists()) and not (there.exists() and there.read_bytes() == text(found)):
+        write_atomically(there, text(found))

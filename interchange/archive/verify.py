@@ -17,6 +17,7 @@ from interchange.archive.faults import first_line, problem
 from interchange.archive.snapshot import Snapshot
 from interchange.errors import ArchiveError, Problem
 
+_DIGEST = 66  # letters of a checksum line before the file's name
 _FROM_COPY = "Put the file back from a copy of the archive."
 _AGAIN = "Without a copy, make a new archive and import what lies in originals into it."
 
@@ -133,23 +134,27 @@ def _unnamed(root: Path, paths: set[Path]) -> Iterator[Problem]:
 def _plugins(root: Path) -> Iterator[Problem]:
     """The archive's own plugins against what they were at the last commit."""
     kept, now = plugin_sums.path(root), plugin_sums.lines(root)
-    if not kept.exists() and not now:
+    if not kept.exists():
+        if now:
+            cure = f"The next import records them. If one has done so before: {_FROM_COPY}"
+            yield problem("checksum-missing", kept, "no file", "checksums of the archive's plugins", cure)
         return
-    written = kept.read_bytes().splitlines(keepends=True) if kept.exists() else []
-    for line in now:
-        path = root / line.rstrip("\n").partition("  ")[2]
-        mine = [old for old in written if old.rstrip(b"\n").partition(b"  ")[2] == line.rstrip("\n")[66:].encode()]
-        if not mine:
+    head, *lines = kept.read_bytes().splitlines(keepends=True) or [b""]
+    if head != plugin_sums.text([]).replace(b"0", str(len(lines)).encode()):
+        yield problem("file-changed", kept, "lines that were not written so", "its own count of lines", _FROM_COPY)
+    recorded = {line[_DIGEST:]: line for line in lines}
+    for line in (text.encode() for text in now):
+        path, before = root / line[_DIGEST:].decode().rstrip("\n"), recorded.pop(line[_DIGEST:], None)
+        if before is None:
             cure = "The next import records it."
             yield problem("checksum-missing", path, "no checksum", f"one in {kept.name}", cure, blocks="note")
-        elif mine != [line.encode()]:
+        elif before != line:
             cure = f"If somebody edited it, the next import records it so. Otherwise: {_FROM_COPY}"
             yield problem("file-changed", path, "other bytes than at the last import", "the plugin as it was", cure)
-    there = {line.rstrip("\n")[66:].encode() for line in now}
-    for old in written:
-        if old.rstrip(b"\n").partition(b"  ")[2] not in there:
-            cure = f"If somebody took that plugin away, the next import records it so. Otherwise: {_FROM_COPY}"
-            yield problem("file-missing", kept, "a line of no file", "lines of the plugins that are there", cure)
+    for gone in recorded:
+        path = root / gone.decode(errors="replace").rstrip("\n")
+        cure = f"If somebody took it away, the next import records it so. Otherwise: {_FROM_COPY}"
+        yield problem("file-missing", path, "no file", "a file of a plugin", cure)
 
 
 def _derived(root: Path) -> Iterator[Problem]:

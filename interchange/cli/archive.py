@@ -17,8 +17,11 @@ def archive() -> None:
 
 @archive.command()
 @archive_option
-def verify(root: Path) -> None:
+@format_options
+def verify(root: Path, form: str, output: Path | None) -> None:
     """Read every byte of the archive again and say what is not as it was committed.
+
+    Tests that harmed files touch are listed, with what they can be had from again.
 
     Example: interchange archive verify --archive tests-2026
     """
@@ -26,6 +29,8 @@ def verify(root: Path) -> None:
 
     verified = verify_archive(root)
     say_problems(verified.problems)
+    if verified.touched.rows:
+        emit(verified.touched, form, output)
     say(verified.summary)
     end_with(verified.whole)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import sys
 import traceback
+import warnings
 from typing import Final
 
 import click
@@ -85,6 +86,7 @@ def cli() -> None:
 
 def main() -> None:
     """Entry point: run a command and end with its exit code."""
+    warnings.showwarning = lambda message, *_, **__: click.echo(f"warning: {message}", err=True)
     try:
         code = cli.main(standalone_mode=False)
     except click.ClickException as error:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from pathlib import Path
 
-from interchange.archive import verify
+from interchange.archive import damage, verify
 from interchange.errors import ArchiveError, Problem
-from interchange.table import counted
+from interchange.table import Table, counted
+
+_TOUCHED = ("session_id", "source_name", "harmed_part", "rebuilt_from")
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,6 +17,7 @@ class Verified:
     """What is not as it was committed."""
 
     problems: tuple[Problem, ...]
+    touched: Table
 
     @property
     def whole(self) -> bool:
@@ -39,4 +42,5 @@ def verify_archive(root: Path) -> Verified:
     for problem in problems:
         if problem.code in ("archive-missing", "archive-format"):
             raise ArchiveError(problem)
-    return Verified(problems)
+    rows = [astuple(one) for one in damage.touched(root, problems)] if problems else []
+    return Verified(problems, Table(_TOUCHED, rows))

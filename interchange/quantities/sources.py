@@ -22,7 +22,9 @@ TABLE: tuple[Quantity, ...] = (
     _q("changed_by", "", "pseudonym of the person who changed what stands of the source", personal=True),
     _q("changed_why", "", "why it was changed", personal=True),
     _q("archive_version", "1", "version of the archive that the row was computed from"),
-    # stamps and changes
+    # harm, stamps and changes
+    _q("harmed_part", "", "what of the session lies in a file that is not as it was committed"),
+    _q("rebuilt_from", "", "what it can be had from again"),
     _q("stamped_part", "", "what sort of thing was stamped or changed: session, journal, decision, register, original"),
     _q("stamped_id", "", "id of it: of a session or source, number of a row, name of a register"),
     _q("content_sha256", "", "SHA-256 over its canonical row, or its bytes"),

@@ -7,10 +7,11 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
+import pyarrow.parquet as pq
 import pytest
 from archive_samples import batch_of_imports, imported, multi_point, single_point, source
 
-from interchange.archive import derived, log, parquet, tables, verify
+from interchange.archive import damage, derived, log, originals, parquet, tables, verify
 from interchange.archive.settings import Settings
 from interchange.archive.store import Store
 from interchange.errors import Problem
@@ -23,7 +24,12 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
     of = source(b"many" * 400, "many.csv")
     store.commit([imported(of, multi_point(of)), *batch_of_imports("a", 2)])
     store.commit([imported(of, single_point(of))])
-    derived.write(store.root, "results", "r", 2, {"session_id": ["a"]})
+    plugin = store.root / "plugins" / "invented"
+    plugin.mkdir()
+    (plugin / "plugin.toml").write_text("id = 'invented'")
+    store.commit(batch_of_imports("b", 1))
+    store.rewrite()  # files of earlier versions stay beside the new ones
+    derived.write(store.root, "results", "r", 4, {"session_id": ["a"]})
     assert verify.verify(store.root) == []
     return store.root
 
@@ -60,8 +66,8 @@ def assert_each_flip_is_found(root: Path, seed: int, count: int) -> None:
         assert all(problem.cure and problem.found and problem.expected for problem in problems)
 
 
-def test_sixty_flipped_bytes_are_found(whole: Path) -> None:
-    assert_each_flip_is_found(whole, seed=1, count=66)
+def test_ninety_flipped_bytes_are_found(whole: Path) -> None:
+    assert_each_flip_is_found(whole, seed=1, count=90)
     assert verify.verify(whole) == []
 
 
@@ -84,9 +90,11 @@ def test_every_byte_of_the_small_files_counts(whole: Path) -> None:
 
 
 def test_each_lost_file_is_found(whole: Path, tmp_path: Path) -> None:
+    superseded = log.superseded(whole)
     for path in files(whole):
-        # a cache may go; the newest checksum may be one that its writer was cut off before it could record
-        if path.parts[-4] == "derived" or path.name == f"{2:020d}.sha256":
+        # a cache may go, and what only earlier versions stand on; the newest checksum may be one that its writer was
+        # cut off before it could record
+        if path.parts[-4] == "derived" or path.name == f"{4:020d}.sha256" or path in superseded:
             continue
         away = tmp_path / "away"
         shutil.move(path, away)
@@ -195,3 +203,60 @@ def test_rows_that_are_not_current_while_the_log_says_that_all_are_are_found(tmp
     assert [problem.code for problem in problems] == ["session-count"] and "each current session once" in problems[
         0
     ].expected
+
+
+def flipped(path: Path) -> None:
+    content = path.read_bytes()
+    path.write_bytes(content[:-9] + bytes([content[-9] ^ 1]) + content[-8:])
+
+
+def touched(root: Path) -> set[tuple[str, str, str]]:
+    return {(one.source_name, one.harmed_part, one.rebuilt_from) for one in damage.touched(root, verify.verify(root))}
+
+
+@pytest.mark.parametrize(
+    ("part", "names", "harmed"),
+    [
+        ("session", {"b-0.csv", "b-trace.csv"}, "session"),
+        ("trace", {"b-trace.csv"}, "trace"),
+        ("original", {"a-0.csv"}, "original"),
+    ],
+)
+def test_harm_is_told_by_the_sessions_it_touches_and_what_they_can_be_had_from(
+    tmp_path: Path, part: str, names: set[str], harmed: str
+) -> None:
+    store = Store.create(tmp_path / "archive", Settings("P"))
+    store.commit(batch_of_imports("a", 1))
+    first = {path for paths in store.snapshot().log.files.values() for path in paths}
+    store.commit(batch_of_imports("b", 1))
+    of_a = batch_of_imports("a", 1)[0].source.sha256
+    if part == "original":
+        flipped(originals.path(store.root, of_a))
+    else:
+        (path,) = (path for path in store.snapshot().log.files[part] if path not in first)  # type: ignore[index]
+        flipped(path)
+    found = touched(store.root)
+    assert {name for name, _, _ in found} == names and {one for _, one, _ in found} == {harmed}
+    words = "nothing of it is lost" if part == "original" else "its original, which is whole"
+    assert all(cure.startswith(words) for _, _, cure in found)
+
+
+def test_a_session_whose_original_is_harmed_too_is_in_a_copy_only(tmp_path: Path) -> None:
+    store = Store.create(tmp_path / "archive", Settings("P"))
+    store.commit(batch_of_imports("a", 0))
+    (path,) = (path for path in store.snapshot().log.files["session"] if parquet_rows(path))
+    flipped(path)
+    flipped(next((store.root / "originals").glob("*/*.zst")))
+    assert ("a-trace.csv", "session", "a copy of the archive only") in touched(store.root)
+
+
+def test_a_journal_that_is_harmed_touches_the_sessions_it_lists(tmp_path: Path) -> None:
+    store = Store.create(tmp_path / "archive", Settings("P"))
+    store.commit(batch_of_imports("a", 1))
+    (path,) = (path for path in store.snapshot().log.files["source"] if parquet_rows(path))
+    flipped(path)
+    assert {harmed for _, harmed, _ in touched(store.root)} == {"journal"}
+
+
+def parquet_rows(path: Path) -> int:
+    return int(pq.read_metadata(path).num_rows)
