@@ -17,8 +17,8 @@ from interchange.files import write_atomically
 from interchange.model.question import Trace
 from interchange.model.session import Session
 from interchange.operations.assess import Assessed, words
-from interchange.operations.recompute import DISPLAYED
 from interchange.operations.recorded import heading, made_by
+from interchange.operations.references import DISPLAYED
 from interchange.report.charts import Picture, RunPoints, Stretch, TracePlot, svg
 from interchange.report.heads import Units, converted, unit_words_of
 from interchange.table import counted

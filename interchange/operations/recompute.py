@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from interchange import quantities
 from interchange.analysis import chain, uncertainty
 from interchange.analysis.leakage import SHARES
 from interchange.archive import batches, derived, query, registers
