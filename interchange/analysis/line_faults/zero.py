@@ -218,12 +218,12 @@ def _covariance(
     held = Segments(seen.duration_s[rows], spread, np.zeros(rows.shape))
     start = in_turn(held.duration_s, seen.start_s[rows], NOISE.gap_s)
     reading = level.deviation_pa[here]
-    corrected, allowed, lasting = (part[here] for part in facade)
+    corrected, allowed = (part[here] for part in facade[:2])
     found = Noise(
         held,
         start,
         spread,
-        (np.where(level.told[here], lasting, 1.0) * reading)[None],
+        reading[None],
         np.full((1, here.size), FORM.time_scale_s),
         np.zeros(here.size),
     )
