@@ -13,7 +13,8 @@ from interchange.analysis.plain import share_limits
 from interchange.archive import derived, log, query, settings
 from interchange.operations import from_registers
 from interchange.operations.measures import FIRST_ASKED, GROUPS, MEASURES, Group, Measure
-from interchange.quantities import CHOICES, DISPLAYED, FAIL, PASS, SUSPECT
+from interchange.operations.references import DISPLAYED
+from interchange.quantities import CHOICES, FAIL, PASS, SUSPECT
 from interchange.report.section import Section
 from interchange.report.trends import (
     by_words,

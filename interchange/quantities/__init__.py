@@ -8,7 +8,7 @@ values, "1" a plain number. Standard names are those of the CF conventions, wher
 from __future__ import annotations
 
 from interchange.quantities import compared, computed, counted, recorded, sources
-from interchange.quantities.choices import CHOICES, DISPLAYED, FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
+from interchange.quantities.choices import CHOICES, FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
 from interchange.quantities.quantity import Quantity
 
 __all__ = [
