@@ -5,8 +5,6 @@ from __future__ import annotations
 # Levels of a check: the five of QARTOD (IOOS, real-time data quality flags).
 PASS, NOT_EVALUATED, SUSPECT, FAIL, MISSING = 1, 2, 3, 4, 9
 
-# The rule set without corrections, which gives again what the crew saw on its gauge; it judges no test.
-
 # Closed lists of words. Their order is that of the codes in batch arrays; absent is -1 there.
 CHOICES: dict[str, tuple[str, ...]] = {
     "kind": (
