@@ -46,7 +46,7 @@ def account_tests(root: Path, name: str, version: int | None = None) -> list[Doc
 
 
 def _test(session: Session, batch: Batch, rule_sets: Sequence[RuleSet]) -> Document:
-    of_kind = [rules for rules in rule_sets if session.kind in rules.applies_to]
+    of_kind = [rules for rules in rule_sets if rules.steps and session.kind in rules.applies_to]
     followed = of_kind if session.runs else []
     return {
         "session_id": session.session_id,

@@ -54,7 +54,7 @@ def change(root: Path, what: str, after_step: Callable[[str], None] = lambda ste
             amended_why="drawings",
             amended_at_utc=WHEN,
         )
-        store.amend(of.session_id, amendment, after_step)
+        store.amend({of.session_id: amendment}, after_step)
     else:
         store.decide(Decision(tests["before-1"].session_id, None, "accept", "reviewer 1", "seen", WHEN), after_step)
 

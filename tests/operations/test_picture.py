@@ -116,6 +116,7 @@ def test_a_page_begins_with_the_result_and_what_speaks_against_it(demo: Path) ->
         "Verdict by iso9972@2015",
         "Checks by iso9972@2015",
         "Safety",
+        "Wind and reference line, by iso9972@2015",
         "How sure the result by iso9972@2015 is (95 %)",
         "Flow at 50 Pa",
         "What each correction did to the displayed flow at 50 Pa",
