@@ -120,10 +120,13 @@ def test_an_assumed_exponent_at_the_same_pressure_cancels() -> None:
 PERCENT = st.floats(0.0, 0.3)
 
 
-@given(st.lists(PERCENT, min_size=2 * len(PARTS) + 2, max_size=2 * len(PARTS) + 2), st.floats(-1.0, 1.0), st.floats(0.1, 10.0))
+EACH = 1 + len(PARTS)  # what a half is drawn from
+
+
+@given(st.lists(PERCENT, min_size=2 * EACH, max_size=2 * EACH), st.floats(-1.0, 1.0), st.floats(0.1, 10.0))
 def test_swapping_before_and_after_mirrors_the_change(values: list[float], correlation: float, ratio: float) -> None:
-    one = half(1000.0, values[0], **dict(zip(PARTS, values[1:9], strict=True)))
-    other = half(1000.0 * ratio, values[9], **dict(zip(PARTS, values[10:], strict=True)))
+    one = half(1000.0, values[0], **dict(zip(PARTS, values[1:EACH], strict=True)))
+    other = half(1000.0 * ratio, values[EACH], **dict(zip(PARTS, values[EACH + 1 :], strict=True)))
     common = rho(**dict.fromkeys(SYSTEMATIC, correlation))
     forth, back = change(one, other, common), change(other, one, common)
     assert forth.log_ratio[0] == pytest.approx(-back.log_ratio[0], abs=1e-12)
