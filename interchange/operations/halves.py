@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from interchange.analysis.uncertainty import PARTS
-from interchange.archive import derived, query, settings
+from interchange.archive import derived, log, query, settings
 from interchange.errors import Place, Problem, UsageError
 from interchange.model.ruleset import RuleSet
 from interchange.operations import from_registers
@@ -224,11 +224,12 @@ def _half(row: dict[str, Any]) -> Half:
 
 def _there(root: Path, kind: str) -> bool:
     """Whether something of a kind was computed from the newest version."""
-    return any(one.kind == kind for one in derived.current(root, query.query(root, "select 1").version))
+    return any(one.kind == kind for one in derived.current(root, log.read(log.usable(root)).tests_number))
 
 
 def _raise_not_recomputed(root: Path, version: int, asked: Sequence[str], names: Sequence[str]) -> None:
-    there = {one.rule_set for one in derived.current(root, version) if one.kind == "results"}
+    computed_from = log.read(log.usable(root), version).tests_number
+    there = {one.rule_set for one in derived.current(root, computed_from) if one.kind == "results"}
     for reference, name in zip(asked, names, strict=False):
         if name not in there:
             cure = f"Run `interchange recompute --rules {reference}` first."

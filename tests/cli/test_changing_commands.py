@@ -104,6 +104,12 @@ def test_a_decision_takes_a_test_from_the_review_and_results_stay(archive: Path)
     assert "Decided: return, for all uses, by R. (drawings of May)" in shown
 
 
+def test_reductions_are_the_same_after_a_decision(archive: Path) -> None:
+    before = _run("reductions", "--rules", "iso9972@2015", "--archive", archive).stdout
+    _run("decide", "FV-2037", "return", *SAID, "--archive", archive)
+    assert _run("reductions", "--rules", "iso9972@2015", "--archive", archive).stdout == before != ""
+
+
 def test_a_test_that_changed_after_its_decision_waits_again(archive: Path) -> None:
     _run("decide", "FV-2036", "accept", *SAID, "--archive", archive)
     _run("amend", "FV-2036", "volume_m3", "500", *SAID, "--archive", archive)
