@@ -9,10 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from interchange.analysis.beside import WORTH_SAYING_PERCENT
-from interchange.analysis.traces import Traced
 from interchange.analysis.uncertainty import PARTS, PRESSURES_PA, result_columns
 from interchange.operations.assess import Assessed
-from interchange.operations.assessing import best_estimate
 from interchange.report.how_sure import agreement_sentence, assumed_sentence, budget_sentence, prior_sentence
 from interchange.report.section import Section
 from interchange.table import Row, Table
@@ -29,14 +27,11 @@ _COLUMNS = (
 _SAID_AT_PA = PRESSURES_PA[:2]  # [Pa] where parts are named
 
 
-def how_sure(one: Assessed, told: Traced | None = None) -> Iterator[Section]:
-    """A section on the one session of a batch, with what its traces tell; none where it has no result."""
+def how_sure(one: Assessed, best: Mapping[str, NDArray[np.generic]]) -> Section:
+    """A section on the one session of a batch, which has a result, with its best estimate in wind beside it."""
     result = {**one.leakage.session, **result_columns(one.budget, one.leakage.session)}
-    if math.isnan(_number(result, "flow_50_m3_h")):
-        return
-    best = best_estimate(one.rules, one.work, one.leakage.session, one.budget, told=told)
     table = Table(_COLUMNS, [_row(result, best, f"{pressure:.0f}", pressure) for pressure in PRESSURES_PA])
-    yield Section(
+    return Section(
         f"How sure the result by {one.rules.reference} is (95 %)", tuple(filter(None, _lines(one, best))), table
     )
 

@@ -7,6 +7,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
 from interchange.analysis.leakage import SHARES
 from interchange.analysis.traces import Traced
 from interchange.analysis.uncertainty import result_columns
@@ -107,10 +110,13 @@ def _view(
     if session.kind == "summary":
         sections += read
         read = []
+    measured = [(one, _estimate(one, told)) for one in judged if _has_result(one)]
     for one in judged:
         sections += _judged(one)
-    for one in judged:
-        sections += [*_suspected(one, told), *how_sure(one, told)]
+    sections += [suspected(one.work, estimate, one.rules.reference) for one, estimate in measured]
+    if any(section.asks for section in sections):
+        sections.append(Section("Safety", tuple(SAFETY.splitlines())))
+    sections += [how_sure(one, estimate) for one, estimate in measured]
     sections += _details(session, assessed, units)
     found = logs.get(session.session_id)
     if found:
@@ -169,10 +175,12 @@ def _assessed(
     return [assess(loaded.batch, rules, zones) for rules in rule_sets if session.kind in rules.applies_to]
 
 
-def _suspected(one: Assessed, told: Traced | None) -> Iterator[Section]:
-    if one.rules.steps and _value(one, "flow_50_m3_h") is not None:
-        estimate = best_estimate(one.rules, one.work, one.leakage.session, one.budget, told=told)
-        yield suspected(one.work, estimate, one.rules.reference)
+def _has_result(one: Assessed) -> bool:
+    return bool(one.rules.steps) and _value(one, "flow_50_m3_h") is not None
+
+
+def _estimate(one: Assessed, told: Traced | None) -> dict[str, NDArray[np.generic]]:
+    return best_estimate(one.rules, one.work, one.leakage.session, one.budget, told=told)
 
 
 def _areas(assessed: Sequence[Assessed], units: Units) -> Iterator[str]:
@@ -222,6 +230,4 @@ def _judged(one: Assessed) -> Iterator[Section]:
         sentences.append(f"pass: {', '.join(passed)}")
     codes = str(one.leakage.notes()[0]).split(";") if one.rules.steps else ()
     notes = tuple(f"note: {note_sentence(code)}" for code in filter(None, codes))
-    yield Section(f"Checks by {one.rules.reference}", (*sentences, *notes))
-    if actions:
-        yield Section("Safety", tuple(SAFETY.splitlines()))
+    yield Section(f"Checks by {one.rules.reference}", (*sentences, *notes), asks=actions)

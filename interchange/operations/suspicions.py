@@ -47,10 +47,10 @@ def fault_rows(ids: pa.Table, work: Work) -> pa.Table:
 
 def suspected(work: Work, estimate: Mapping[str, NDArray[np.generic]], reference: str) -> Section:
     """What wind and faults have probably done to the one session of a batch; at most two faults are named."""
-    lines = [str(wind_sentence(found)) for found in _wind(estimate)]
-    found = reference_line.find(work)
-    lines += list(_faults(found))
-    return Section(f"Wind and reference line, by {reference}", tuple(lines))
+    wind = [wind_sentence(found) for found in _wind(estimate)]
+    faults = reference_line.find(work)
+    asks = bool(faults.shown(0)) or any(sentence.action for sentence in wind)
+    return Section(f"Wind and reference line, by {reference}", (*map(str, wind), *_faults(faults)), asks=asks)
 
 
 def _wind(estimate: Mapping[str, NDArray[np.generic]]) -> Iterator[WindFound]:

@@ -41,7 +41,8 @@ def wind_sentence(found: WindFound) -> Sentence:
             "as one point without a baseline of its own."
         )
     word = next((words for least, words in _GRADES if found.probability >= least), _HARDLY)
-    said = f"Wind has {word} ({_chance(found.probability)}) moved {found.what} by more than {found.limit}"
+    chance = _chance(found.probability)
+    said = f"Wind has {word} moved {found.what} by more than {found.limit} (probability {chance})"
     if found.error_percent is None or found.low_percent is None or found.high_percent is None:
         said += ": by the size of its noise alone, as the readings yield no estimate to hold the result against."
     elif found.evidence == "one_point" or found.probability < WORTH_AN_ACTION:

@@ -256,21 +256,21 @@ def test_sentences_for_an_officer() -> None:
     what, limit = "the flow at 50 Pa", "5 %"
     found = wind_sentence(WindFound(what, limit, 0.84, 9.2, 3.1, 16.4, "averages"))
     assert str(found) == (
-        "Wind has probably (84 %) moved the flow at 50 Pa by more than 5 %: "
+        "Wind has probably moved the flow at 50 Pa by more than 5 % (probability 84 %): "
         "by the readings it is 9 % too high (3 to 16 %). "
         "Repeat on a calmer day, or put the line's end out of the wind."
     )
     assert found.action == ACTION
     assert str(wind_sentence(WindFound(what, limit, 0.004, -0.2, -1.0, 0.8, "traces"))) == (
-        "Wind has hardly (less than 1 %) moved the flow at 50 Pa by more than 5 %."
+        "Wind has hardly moved the flow at 50 Pa by more than 5 % (probability less than 1 %)."
     )
     assert str(wind_sentence(WindFound(what, limit, 0.4, -4.0, -9.0, 1.0, "points"))) == (
-        "Wind has perhaps (40 %) moved the flow at 50 Pa by more than 5 %: by the readings it is 4 % too low "
+        "Wind has perhaps moved the flow at 50 Pa by more than 5 % (probability 40 %): by the readings it is 4 % too low "
         "(between 9 % too low and 1 % too high). Only the scatter of the points speaks here: the record does not say "
         "how much the readings moved. " + ACTION
     )
     assert str(wind_sentence(WindFound(what, limit, 0.1, 0.0, -6.0, 6.0, "one_point"))) == (
-        "Wind has probably not (10 %) moved the flow at 50 Pa by more than 5 %. "
+        "Wind has probably not moved the flow at 50 Pa by more than 5 % (probability 10 %). "
         "One point does not show its own error, so this is what such noise does as a rule."
     )
     assert "by the size of its noise alone" in str(wind_sentence(WindFound(what, limit, 0.5)))

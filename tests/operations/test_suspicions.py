@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from interchange.archive.query import query
 from interchange.cli.main import cli
+from interchange.operations.show import show_tests
 from interchange.quantities import CHOICES
 from interchange.resources import shipped
 
@@ -36,6 +37,19 @@ def test_water_that_came_before_the_last_baseline_asks_for_a_retest_and_says_wha
     assert "With the fan off the reference line read -9.7 Pa; stack explains -1.2 Pa" in shown
     assert "Drain the line, keep its end off the ground, repeat." in shown
     assert "Burning appliances" in shown  # what to do stands beside the cautions
+
+
+def test_cautions_stand_beside_whatever_asks_somebody_to_do_something(demo: Path) -> None:
+    sql = """select distinct job_id from faults join sessions using (session_id)
+             where line_fault_state in ('note', 'retest') and job_id is not null"""
+    jobs = [job for (job,) in query(demo, sql).rows]
+    assert len(jobs) > 5
+    for job in jobs:
+        views = show_tests(demo, job)
+        asking = [view for view in views if any(section.asks for section in view.sections)]
+        assert asking, job
+        for view in asking:
+            assert "Safety" in [section.title for section in view.sections], job
 
 
 def test_a_windy_test_is_told_from_calm_ones(demo: Path) -> None:
