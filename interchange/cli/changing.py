@@ -36,11 +36,9 @@ def recompute_option(command: Command) -> Command:
 def recompute_where(root: Path, again: bool) -> None:
     """Recompute, check and assess, unless told not to."""
     if again:
-        from interchange.operations.assessing import assess_archive
-        from interchange.operations.recompute import recompute_archive
+        from interchange.operations.assessing import recompute_and_assess
 
-        recompute_archive(root, progress=say)
-        assess_archive(root, progress=say)
+        recompute_and_assess(root, say)
 
 
 @click.command()

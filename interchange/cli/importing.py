@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from interchange.cli.changing import recompute_option
 from interchange.cli.output import archive_option, emit, end_with, format_options, plugins_option, say, say_problems
 
 
@@ -34,12 +35,7 @@ from interchange.cli.output import archive_option, emit, end_with, format_option
     "reported_flow_m3_h. Exit code 1 where one differs; nothing is left out for it.",
 )
 @click.option("--dry-run", is_flag=True, help="Read and report, but write nothing.")
-@click.option(
-    "--recompute/--no-recompute",
-    default=True,
-    show_default=True,
-    help="Recompute and check the whole archive afterwards.",
-)
+@recompute_option
 @format_options
 def import_(
     paths: tuple[Path, ...],
@@ -50,7 +46,7 @@ def import_(
     jobs_list: Path | None,
     totals: Path | None,
     dry_run: bool,
-    recompute: bool,
+    again: bool,
     form: str,
     output: Path | None,
 ) -> None:
@@ -77,7 +73,7 @@ def import_(
         jobs_list=jobs_list,
         totals=totals,
         dry_run=dry_run,
-        recompute=recompute,
+        recompute=again,
         progress=say,
     )
     emit(report.table(), form, output)

@@ -20,6 +20,7 @@ from interchange.archive import batches, derived, query, registers, traced
 from interchange.archive.store import Store
 from interchange.model.ruleset import RuleSet
 from interchange.operations.assess import applies, budget_of, words
+from interchange.operations.recompute import Recomputed, recompute_archive
 from interchange.operations.references import DISPLAYED
 from interchange.operations.rules import load_rule_sets
 from interchange.operations.suspicions import fault_rows
@@ -105,6 +106,16 @@ def assess_archive(
                 table = pa.concat_tables(tables)
                 derived.write(store.root, kind, reference, snapshot.log.tests_number, table, register.fingerprint)
     return Estimated(snapshot.version, tuple(pieces), store.settings.units, prior)
+
+
+def recompute_and_assess(root: Path, progress: Callable[[str], None] = lambda _: None) -> Recomputed:
+    """Bring everything that is derived up to the newest version, by the archive's own rule sets.
+
+    Raises as `recompute_archive` does.
+    """
+    done = recompute_archive(root, progress=progress)
+    assess_archive(root, progress=progress)
+    return done
 
 
 def estimates(rules: RuleSet) -> bool:

@@ -10,12 +10,11 @@ from pathlib import Path
 from interchange.demo import make
 from interchange.errors import Place, Problem, UsageError
 from interchange.model import register
-from interchange.operations.assessing import assess_archive
+from interchange.operations.assessing import recompute_and_assess
 from interchange.operations.by_crew import by_crew
 from interchange.operations.doubts import doubtful_tests, verdict_counts
 from interchange.operations.importing import import_files
 from interchange.operations.new import new_archive
-from interchange.operations.recompute import recompute_archive
 from interchange.operations.register import add_to_register
 from interchange.report.heads import Units
 from interchange.report.safety import LIMITS, SAFETY
@@ -62,8 +61,7 @@ def _run(folder: Path, source: Path, progress: Callable[[str], None]) -> Page:
     for name in register.FORMS:
         add_to_register(root, name, source / "registers" / f"{name}.csv")
     report = import_files(root, [source / "deliveries"], recompute=False, progress=progress)
-    done = recompute_archive(root, progress=progress)
-    assess_archive(root, progress=progress)
+    done = recompute_and_assess(root, progress)
     doubtful = doubtful_tests(root)
     shown = doubtful[:MOST_DOUBTFUL]
     left = report.not_read()

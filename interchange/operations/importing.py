@@ -139,11 +139,9 @@ def import_files(
         questions += [_in_words(question) for taken in imports for question in taken.mapped.questions]
         progress(f"read {counted(len(lines), 'file')}")
     if recompute and not dry_run:
-        from interchange.operations.assessing import assess_archive
-        from interchange.operations.recompute import recompute_archive
+        from interchange.operations.assessing import recompute_and_assess
 
-        recompute_archive(root, progress=progress)
-        assess_archive(root, progress=progress)
+        recompute_and_assess(root, progress)
     remarks = alike_words(root, brought)
     if control is not None:
         apart, compared = control.differences()

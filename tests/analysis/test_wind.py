@@ -265,8 +265,8 @@ def test_sentences_for_an_officer() -> None:
         "Wind has hardly moved the flow at 50 Pa by more than 5 % (probability less than 1 %)."
     )
     assert str(wind_sentence(WindFound(what, limit, 0.4, -4.0, -9.0, 1.0, "points"))) == (
-        "Wind has perhaps moved the flow at 50 Pa by more than 5 % (probability 40 %): by the readings it is 4 % too low "
-        "(between 9 % too low and 1 % too high). Only the scatter of the points speaks here: the record does not say "
+        "Wind has perhaps moved the flow at 50 Pa by more than 5 % (probability 40 %): by the readings it is 4 % too "
+        "low (between 9 % too low and 1 % too high). Only the scatter of the points speaks here: the record does not say "
         "how much the readings moved. " + ACTION
     )
     assert str(wind_sentence(WindFound(what, limit, 0.1, 0.0, -6.0, 6.0, "one_point"))) == (
