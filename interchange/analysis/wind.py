@@ -38,7 +38,7 @@ CAP = 4.0  # [1] log odds by which the readings may outweigh what the noise alon
 # [Pa] noise of gauge and flow beside which turbulence counts, and factors [1] on the posterior's standard deviations
 # for the one and the other (simulated tests, no source): see `width`
 GAUGE_PA, GAUGE_FACTOR, WIND_FACTOR = 0.3, 0.7, 1.25
-EXPONENT_NODES = 7  # [1] of Gauss-Hermite
+EXPONENT_NODES = 15  # [1] of Gauss-Hermite: within 0.003 of 61 in probability, where 7 missed by 0.013
 CERTAIN = 1e-9  # [1] probabilities are kept that far from 0 and 1
 NOTHING_ELSE = -1  # code of no word
 
