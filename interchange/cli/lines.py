@@ -39,7 +39,7 @@ def compare_lines(
     Example: interchange compare-lines FV-2962 --plan 0.8 --picture lines.svg --archive tests-2026
     """
     from interchange.operations.side_by_side import compare_lines as compare
-    from interchange.report.picture import svg
+    from interchange.report.picture_of_lines import svg
     from interchange.report.section import Section
 
     if plan_ratio == 1.0:

@@ -19,8 +19,8 @@ from interchange.model.session import Session
 from interchange.operations.assess import Assessed, words
 from interchange.operations.recorded import heading, made_by
 from interchange.operations.references import DISPLAYED
-from interchange.report.charts import Picture, RunPoints, Stretch, TracePlot, svg
 from interchange.report.heads import Units, converted, unit_words_of
+from interchange.report.picture_of_test import Picture, RunPoints, Stretch, TracePlot, svg
 from interchange.table import counted
 
 _PRESSURE = "envelope_pressure_pa"

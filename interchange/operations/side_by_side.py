@@ -22,7 +22,7 @@ from interchange.operations.select import select_sessions
 from interchange.operations.weather import Floats, Record, moment_s, nearest_record, records, values
 from interchange.report.heads import Units
 from interchange.report.lines import HONEST, Said, left_out_words, sentences
-from interchange.report.picture import Panels
+from interchange.report.picture_of_lines import Panels
 from interchange.table import Row, Table
 
 BANDS_M_S = (0.0, 3.0, 6.0, np.inf)  # calm, breezy, windy

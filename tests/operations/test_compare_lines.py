@@ -17,7 +17,7 @@ from interchange.errors import EXIT_DONE, EXIT_USAGE
 from interchange.operations.side_by_side import compare_lines
 from interchange.operations.weather import wind_of_tests
 from interchange.report.lines import HONEST, Said, sentences
-from interchange.report.picture import Panels, svg
+from interchange.report.picture_of_lines import Panels, svg
 from interchange.resources import shipped
 
 TRUTH = json.loads((shipped("demo_archive") / "truth.json").read_text())["deliveries"]

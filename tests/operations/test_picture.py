@@ -14,8 +14,8 @@ from interchange.cli.main import cli
 from interchange.errors import EXIT_DONE, EXIT_USAGE, UsageError
 from interchange.operations.account import account_tests
 from interchange.operations.show import show_tests
-from interchange.report.charts import Picture, RunPoints, Stretch, TracePlot, _drawn, _log_axis, svg
-from interchange.report.charts import _Axis as Axis
+from interchange.report.picture_of_test import Picture, RunPoints, Stretch, TracePlot, _drawn, svg
+from interchange.report.svg import Axis, log_axis
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -105,7 +105,7 @@ def test_a_trace_breaks_where_values_are_missing_and_keeps_its_extremes() -> Non
 
 def test_axes_name_four_values_at_least() -> None:
     for values in ([50.0], [18.0, 62.0], [700.0, 2300.0], [1.0, 1000.0]):
-        assert len(_log_axis(values, 0.0, 400.0).ticks) >= 4
+        assert len(log_axis(values, 0.0, 400.0).ticks) >= 4
 
 
 def test_a_page_begins_with_the_result_and_what_speaks_against_it(demo: Path) -> None:

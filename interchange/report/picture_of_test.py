@@ -1,23 +1,19 @@
-"""One test as a picture: points with their line, what is left beside it, and the pressure over time; as SVG text.
-
-A small writer of its own: fixed sizes, no styles from outside, so that a browser, a mail and a report show it alike.
-"""
+"""One test as a picture: points with their line, what is left beside it, and the pressure over time."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from xml.sax.saxutils import escape
+
+from interchange.report.svg import GREY, Axis, document, frame, log_axis, steps, stroke, text
 
 WIDTH = 980
 _LEFT, _RIGHT, _HEAD, _PLOT, _TRACE, _GAP = 72, 24, 78, 340, 220, 64
 _RESIDUALS_FROM = 600  # where the plot of residuals begins
 _COLOURS = ("#1f5f99", "#c4621a", "#3a7d44", "#7a4a96")
-_GREY, _FAINT, _SHADE = "#555555", "#dddddd", "#f3ead2"
-_FACE = "font-family='DejaVu Sans, Helvetica, Arial, sans-serif'"
+_SHADE = "#f3ead2"
 _HALF_COLUMN_PX = 0.5  # a long trace is drawn by least and greatest value for each half pixel
-_NARROWEST = 3.0  # an axis spans this ratio at least, so that one point does not fill it
 _FEWEST_BESIDE = 3  # points of a run that say something beside their line
 _WIDEST_PERCENT = 5.0  # residuals are drawn on this scale at least, lest noise look like a fault
 
@@ -74,42 +70,21 @@ class Picture:
         return _HEAD + (_PLOT + _GAP) * bool(self.runs) + (_TRACE + _GAP) * bool(self.traces)
 
 
-@dataclass(frozen=True, slots=True)
-class _Axis:
-    """From values to pixels, with the values that are named."""
-
-    low: float
-    high: float
-    start_px: float
-    stop_px: float
-    ticks: Sequence[float]
-    logarithmic: bool = False
-
-    def px(self, value: float) -> float:
-        scale: Callable[[float], float] = math.log if self.logarithmic else float
-        share = (scale(value) - scale(self.low)) / (scale(self.high) - scale(self.low))
-        return self.start_px + share * (self.stop_px - self.start_px)
-
-
 def svg(pictures: Sequence[Picture]) -> str:
     """The tests below each other as one SVG document."""
     height = sum(picture.height for picture in pictures)
-    parts = [
-        f"<svg xmlns='http://www.w3.org/2000/svg' width='{WIDTH}' height='{height}' "
-        f"viewBox='0 0 {WIDTH} {height}' {_FACE} font-size='12'>",
-        f"<rect width='{WIDTH}' height='{height}' fill='white'/>",
-    ]
+    parts: list[str] = []
     top = 0
     for picture in pictures:
         parts += [f"<g transform='translate(0 {top})'>", *_test(picture), "</g>"]
         top += picture.height
-    return "\n".join([*parts, "</svg>"]) + "\n"
+    return document(WIDTH, height, parts)
 
 
 def _test(picture: Picture) -> Iterator[str]:
-    yield _text(_LEFT, 26, picture.title, size=16, weight="bold")
+    yield text(_LEFT, 26, picture.title, size=16, weight="bold")
     for place, line in enumerate(picture.lines):
-        yield _text(_LEFT, 44 + 16 * place, line, colour=_GREY)
+        yield text(_LEFT, 44 + 16 * place, line, colour=GREY)
     top = float(_HEAD)
     if picture.runs:
         yield from _points(picture, top)
@@ -124,15 +99,15 @@ def _points(picture: Picture, top: float) -> Iterator[str]:
     pressures = [p for run in picture.runs for p in run.pressure_pa] + [50.0]
     flows = [flow for run in picture.runs for flow in run.flow]
     flows += [run.line[0] * 50.0 ** run.line[1] for run in picture.runs if run.line]
-    across = _log_axis(pressures, _LEFT, _RESIDUALS_FROM - 90)
-    up = _log_axis(flows, top + _PLOT, top)
-    yield from _frame(across, up, "pressure made by the fan, Pa", f"flow, {picture.flow_unit}")
+    across = log_axis(pressures, _LEFT, _RESIDUALS_FROM - 90)
+    up = log_axis(flows, top + _PLOT, top)
+    yield from frame(across, up, "pressure made by the fan, Pa", f"flow, {picture.flow_unit}")
     at_50 = across.px(50.0)
-    yield _stroke([(at_50, top), (at_50, top + _PLOT)], _GREY, dash="2 4")
+    yield stroke([(at_50, top), (at_50, top + _PLOT)], GREY, dash="2 4")
     for place, run in enumerate(picture.runs):
         colour = _COLOURS[place % len(_COLOURS)]
         if run.line:
-            yield _stroke(list(_line(run.line, across, up)), colour, 1.5, "6 4" if run.assumed else "")
+            yield stroke(list(_line(run.line, across, up)), colour, 1.5, "6 4" if run.assumed else "")
         for pressure, flow, out in zip(run.pressure_pa, run.flow, run.left_out, strict=True):
             yield from _mark(across.px(pressure), up.px(flow), colour, out)
         yield from _legend(run, colour, top + 20 + 34 * place)
@@ -148,11 +123,11 @@ def _legend(run: RunPoints, colour: str, y: float) -> Iterator[str]:
     wide = 7.0 * max(len(said), len(run.name)) + 24.0
     yield f"<rect x='{_LEFT + 4}' y='{y - 14:.1f}' width='{wide:.0f}' height='32' fill='white' fill-opacity='0.85'/>"
     yield from _mark(_LEFT + 14, y - 4, colour, False)
-    yield _text(_LEFT + 24, y, run.name, colour=colour)
-    yield _text(_LEFT + 24, y + 14, said, colour=_GREY, size=11)
+    yield text(_LEFT + 24, y, run.name, colour=colour)
+    yield text(_LEFT + 24, y + 14, said, colour=GREY, size=11)
 
 
-def _line(law: tuple[float, float], across: _Axis, up: _Axis) -> Iterator[tuple[float, float]]:
+def _line(law: tuple[float, float], across: Axis, up: Axis) -> Iterator[tuple[float, float]]:
     """The part of a line, straight on these axes, that lies within the frame."""
     coefficient, exponent = law
     low, high = across.low, across.high
@@ -172,17 +147,17 @@ def _residuals(picture: Picture, top: float) -> Iterator[str]:
     ]
     kept = [abs(percent) for run in found for _, percent, out in run if not out]
     widest = max([_WIDEST_PERCENT, *(1.15 * size for size in kept)])
-    across = _log_axis([p for run in picture.runs for p in run.pressure_pa] + [50.0], _RESIDUALS_FROM, WIDTH - _RIGHT)
-    up = _Axis(-widest, widest, top + _PLOT, top, _steps(-widest, widest))
-    yield from _frame(across, up, "pressure made by the fan, Pa", "flow beside the line, %")
-    yield _stroke([(across.start_px, up.px(0.0)), (across.stop_px, up.px(0.0))], _GREY)
+    across = log_axis([p for run in picture.runs for p in run.pressure_pa] + [50.0], _RESIDUALS_FROM, WIDTH - _RIGHT)
+    up = Axis(-widest, widest, top + _PLOT, top, steps(-widest, widest))
+    yield from frame(across, up, "pressure made by the fan, Pa", "flow beside the line, %")
+    yield stroke([(across.start_px, up.px(0.0)), (across.stop_px, up.px(0.0))], GREY)
     for place, run in enumerate(found):
         for pressure, percent, out in run:
             x, colour = across.px(pressure), _COLOURS[place % len(_COLOURS)]
             inside = min(max(percent, -0.94 * widest), 0.94 * widest)
             yield from _mark(x, up.px(inside), colour, out)
             if inside != percent:
-                yield _text(x + 10, up.px(inside) + 4, f"{percent:+.0f} %", colour=colour, size=11)
+                yield text(x + 10, up.px(inside) + 4, f"{percent:+.0f} %", colour=colour, size=11)
 
 
 def _says_something(run: RunPoints) -> bool:
@@ -202,9 +177,9 @@ def _over_time(picture: Picture, top: float) -> Iterator[str]:
     end = max(*times, min(times) + 1.0)
     in_minutes = end - min(times) > 180.0
     unit = 60.0 if in_minutes else 1.0
-    ticks = [unit * tick for tick in _steps(min(times) / unit, end / unit, 10)]
-    across = _Axis(min(times), end, _LEFT, WIDTH - _RIGHT, ticks)
-    up = _Axis(low - room, high + room, top + _TRACE, top, _steps(low - room, high + room))
+    ticks = [unit * tick for tick in steps(min(times) / unit, end / unit, 10)]
+    across = Axis(min(times), end, _LEFT, WIDTH - _RIGHT, ticks)
+    up = Axis(low - room, high + room, top + _TRACE, top, steps(low - room, high + room))
     shade = [one for one in picture.stretches if one.is_point]
     for one in shade:
         start, stop = across.px(one.start_s), across.px(one.stop_s)
@@ -213,25 +188,25 @@ def _over_time(picture: Picture, top: float) -> Iterator[str]:
             f"fill='{_SHADE}'/>"
         )
     words = f"time from the start, {'minutes' if in_minutes else 's'}"
-    yield from _frame(across, up, words, "pressure, Pa", unit)
+    yield from frame(across, up, words, "pressure, Pa", unit)
     beside = float(_LEFT)
     for place, trace in enumerate(picture.traces):
         colour = _COLOURS[place % len(_COLOURS)]
         for piece in _drawn(trace, across):
-            yield _stroke([(across.px(t), up.px(v)) for t, v in piece], colour, 0.8)
+            yield stroke([(across.px(t), up.px(v)) for t, v in piece], colour, 0.8)
         if len(picture.traces) > 1:
-            yield _text(beside, top - 6, trace.name, colour=colour, size=11)
+            yield text(beside, top - 6, trace.name, colour=colour, size=11)
             beside += 7.0 * len(trace.name) + 20.0
     for one in picture.stretches:
         height = up.px(one.pressure_pa)
-        yield _stroke([(across.px(one.start_s), height), (across.px(one.stop_s), height)], "#111111", 2.0)
+        yield stroke([(across.px(one.start_s), height), (across.px(one.stop_s), height)], "#111111", 2.0)
     if picture.stretches:
         points = len(shade)
         said = f"bars: means of what was found in the log; shaded: points ({points}); others: baselines"
-        yield _text(WIDTH - _RIGHT, top - 6, said, colour=_GREY, size=11, anchor="end")
+        yield text(WIDTH - _RIGHT, top - 6, said, colour=GREY, size=11, anchor="end")
 
 
-def _drawn(trace: TracePlot, across: _Axis) -> Iterator[list[tuple[float, float]]]:
+def _drawn(trace: TracePlot, across: Axis) -> Iterator[list[tuple[float, float]]]:
     """Unbroken pieces of a trace; where many samples share a column, their least and greatest value in their order."""
     piece: list[tuple[float, float]] = []
     column: list[tuple[float, float]] = []
@@ -259,45 +234,6 @@ def _extremes(column: list[tuple[float, float]]) -> list[tuple[float, float]]:
     return sorted({least, greatest})
 
 
-def _log_axis(values: Sequence[float], start_px: float, stop_px: float) -> _Axis:
-    low, high = min(values) / 1.12, max(values) * 1.12
-    wider = math.sqrt(max(_NARROWEST / (high / low), 1.0))
-    low, high = low / wider, high * wider
-    decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-    for heads in ((1, 2, 5), (1, 2, 3, 5, 7), (1, 1.5, 2, 2.5, 3, 4, 5, 6, 7, 8, 9)):
-        ticks = [head * 10.0**power for power in decades for head in heads if low <= head * 10.0**power <= high]
-        if len(ticks) >= 4:
-            break
-    return _Axis(low, high, start_px, stop_px, ticks, logarithmic=True)
-
-
-def _steps(low: float, high: float, most: int = 7) -> list[float]:
-    """Round values from low to high, at most so many."""
-    rough = (high - low) / most
-    power = 10.0 ** math.floor(math.log10(rough))
-    step = next(head * power for head in (1, 2, 5, 10) if head * power >= rough)
-    return [place * step for place in range(math.ceil(low / step), math.floor(high / step) + 1)]
-
-
-def _frame(across: _Axis, up: _Axis, across_words: str, up_words: str, unit: float = 1.0) -> Iterator[str]:
-    left, right, bottom, top = across.start_px, across.stop_px, up.start_px, up.stop_px
-    for tick in across.ticks:
-        x = across.px(tick)
-        yield _stroke([(x, top), (x, bottom)], _FAINT)
-        yield _text(x, bottom + 16, f"{tick / unit:,g}", anchor="middle", colour=_GREY, size=11)
-    for tick in up.ticks:
-        y = up.px(tick)
-        yield _stroke([(left, y), (right, y)], _FAINT)
-        yield _text(left - 6, y + 4, f"{tick:,g}", anchor="end", colour=_GREY, size=11)
-    corners = [(left, top), (left, bottom), (right, bottom), (right, top), (left, top)]
-    yield _stroke(corners, _GREY)
-    yield _text((left + right) / 2, bottom + 34, across_words, anchor="middle", colour=_GREY)
-    yield (
-        f"<g transform='translate({left - 50:.1f} {(top + bottom) / 2:.1f}) rotate(-90)'>"
-        f"{_text(0, 0, up_words, anchor='middle', colour=_GREY)}</g>"
-    )
-
-
 def _mark(x: float, y: float, colour: str, left_out: bool) -> Iterator[str]:
     """A point: full, or hollow and crossed where it is left out."""
     if not left_out:
@@ -305,17 +241,4 @@ def _mark(x: float, y: float, colour: str, left_out: bool) -> Iterator[str]:
         return
     yield f"<circle cx='{x:.1f}' cy='{y:.1f}' r='5' fill='none' stroke='{colour}'/>"
     for tilt in (1, -1):
-        yield _stroke([(x - 6, y - 6 * tilt), (x + 6, y + 6 * tilt)], colour)
-
-
-def _stroke(points: Sequence[tuple[float, float]], colour: str, width: float = 1.0, dash: str = "") -> str:
-    path = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
-    dashes = f" stroke-dasharray='{dash}'" if dash else ""
-    return f"<polyline points='{path}' fill='none' stroke='{colour}' stroke-width='{width:g}'{dashes}/>"
-
-
-def _text(
-    x: float, y: float, words: str, *, size: int = 12, weight: str = "", anchor: str = "", colour: str = "#111111"
-) -> str:
-    more = (f" font-weight='{weight}'" if weight else "") + (f" text-anchor='{anchor}'" if anchor else "")
-    return f"<text x='{x:.1f}' y='{y:.1f}' font-size='{size}' fill='{colour}'{more}>{escape(words)}</text>"
+        yield stroke([(x - 6, y - 6 * tilt), (x + 6, y + 6 * tilt)], colour)
