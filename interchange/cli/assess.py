@@ -30,7 +30,7 @@ def assess(root: Path, form: str, output: Path | None, exponent: tuple[float, fl
 
     Example: interchange assess --archive tests-2026
     """
-    from interchange.operations.assessing import assess_archive, differing_table
+    from interchange.operations.assess import assess_archive, differing_table
 
     done = assess_archive(root, exponent=exponent, progress=say)
     emit(differing_table(root, done), form, output, done.units)

@@ -36,7 +36,7 @@ def recompute_option(command: Command) -> Command:
 def recompute_where(root: Path, again: bool) -> None:
     """Recompute, check and assess, unless told not to."""
     if again:
-        from interchange.operations.assessing import recompute_and_assess
+        from interchange.operations.assess import recompute_and_assess
 
         recompute_and_assess(root, say)
 

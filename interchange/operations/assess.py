@@ -1,115 +1,160 @@
-"""One batch under one rule set: leakage, checks, verdicts. The only place where rule sets meet kernels."""
+"""The `assess` command: the best estimate in wind of every test, and what wind and faults have done to it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
 
 import numpy as np
+import pyarrow as pa
 from numpy.typing import NDArray
 
-from interchange.analysis import chain, checks, uncertainty, verdict
-from interchange.analysis.batch import Batch
-from interchange.analysis.check import CAUSES, Check
-from interchange.analysis.leakage import Leakage
-from interchange.analysis.thresholds import CAUSES as CANNOT_TELL_CAUSES
-from interchange.analysis.thresholds import Conformity, conformity
+from interchange.analysis import beside, chain, robust, uncertainty, wind
+from interchange.analysis.robust import PRIOR, Prior
+from interchange.analysis.traces import Traced
 from interchange.analysis.uncertainty import Budget
-from interchange.analysis.verdict import WORTH_SAYING, Verdicts
-from interchange.analysis.work import Work, floats
+from interchange.analysis.work import Work
+from interchange.archive import batches, derived, query, registers, traced
+from interchange.archive.store import Store
 from interchange.model.ruleset import RuleSet
-from interchange.quantities import CHOICES, NOT_EVALUATED
-from interchange.report.conformity import threshold_words
-from interchange.report.sentences import Finding
+from interchange.operations.judging import applies, budget_of, words
+from interchange.operations.recompute import Recomputed, recompute_archive
+from interchange.operations.references import DISPLAYED
+from interchange.operations.rules import load_rule_sets
+from interchange.operations.suspicions import fault_rows
+from interchange.quantities import CHOICES
+from interchange.report.heads import Units
+from interchange.table import Row, Table, counted
+
+_REFERENCE = "reference_conditions"
 
 
 @dataclass(frozen=True, slots=True)
-class Assessed:
-    """What a rule set makes of each session of a batch."""
+class Estimated:
+    """Which version of the archive was gone through, by the corrections of which rule sets, with which prior."""
 
-    rules: RuleSet
-    work: Work
-    leakage: Leakage
-    budget: Budget
-    checks: Mapping[str, Check]
-    verdicts: Mapping[str, Verdicts]
-    conformity: Conformity
-
-    def finding(self, name: str, session: int) -> Finding:
-        """One check of one session, in the form in which sentences are made of it."""
-        check = self.checks[name]
-        provenance = {rule.name: rule.provenance for rule in self.rules.checks}
-        return Finding(
-            name,
-            int(check.level[session]),
-            _number(check.value[session]),
-            _number(check.limit[session]),
-            _number(check.effect_percent[session]),
-            CAUSES[check.cause[session]],
-            provenance.get(name, ""),
-            {key: float(values[session]) for key, values in check.details.items()},
-        )
-
-    def conformity_words(self) -> list[str]:
-        """Which threshold is for each session, and why nobody can tell whether it is met; empty where none is."""
-        if not self.rules.thresholds:
-            return [""] * self.conformity.conforms.size
-        said = {(-1, 0): ""}
-        for place, threshold in enumerate(self.rules.thresholds):
-            for code in range(len(CANNOT_TELL_CAUSES)):
-                said[place, code] = threshold_words(place + 1, threshold.of, threshold.at_pa, CANNOT_TELL_CAUSES[code])
-        pairs = zip(self.conformity.threshold.tolist(), self.conformity.cause.tolist(), strict=True)
-        return [said[pair] for pair in pairs]
-
-    def worth_saying(self, name: str) -> Iterator[int]:
-        """Sessions for which a check found something that people must hear of."""
-        check = self.checks[name]
-        said = np.isin(check.cause, [CAUSES.index(cause) for cause in WORTH_SAYING])
-        yield from np.flatnonzero((check.level > NOT_EVALUATED) | ((check.level == NOT_EVALUATED) & said)).tolist()
+    version: int
+    rule_sets: tuple[str, ...]
+    units: Units
+    prior: Prior
 
 
-def assess(
-    batch: Batch,
+def best_estimate(
     rules: RuleSet,
-    climate_zones: Sequence[str | None] | None = None,
-    shared: chain.Shared | None = None,
-) -> Assessed:
-    """Recompute, check and judge; `climate_zones` are those of the sessions, unknown where they are not given.
+    work: Work,
+    result: Mapping[str, NDArray[np.generic]],
+    budget: Budget,
+    *,
+    prior: Prior = PRIOR,
+    told: Traced | None = None,
+) -> dict[str, NDArray[np.generic]]:
+    """The best estimate in wind of each session, from readings as the rule set corrects them, beside its result."""
+    reference: Mapping[str, Any] = next((step.arguments for step in rules.steps if step.name == _REFERENCE), {})
+    unrecorded = np.nan_to_num(np.hypot(*(budget.parts[name][:, 0] for name in uncertainty.OF_AIR)))
+    found = robust.estimate(
+        work, prior=prior, instruments=budget.instruments, unrecorded_sd=unrecorded, traced=told, **reference
+    )
+    believed = {
+        "robust_prior_exponent": np.full(work.batch.run_offsets.size - 1, prior.exponent),
+        "robust_prior_exponent_sd": np.full(work.batch.run_offsets.size - 1, prior.exponent_sd),
+    }
+    moved = wind.affected(work, result, found, prior=prior, traced=told)
+    columns = {**found.session, **believed, **moved.session}
+    return {**columns, **beside.differences(result, budget, found.session)}
 
-    `shared` is what other rule sets have left behind of this batch.
-    Raises RuleSetError where the rule set asks for what there is not.
+
+def assess_archive(
+    root: Path, *, exponent: tuple[float, float] | None = None, progress: Callable[[str], None] = lambda _: None
+) -> Estimated:
+    """Estimate every current test by the corrections of each rule set of the archive that judges its kind.
+
+    `exponent` is the mean and the standard deviation of exponents among such houses, what is usual if None; a later run
+    with another one replaces the estimates.
+    Raises RuleSetError before anything is computed, ArchiveError where the archive cannot be read or written.
     """
-    work = chain.follow(batch, rules.steps, rules.applies_to, shared=shared)
-    leakage = chain.leakage(work)
-    budget = budget_of(work)
-    found = checks.evaluate(batch, leakage, rules.checks, rules.applies_to) if rules.judges else {}
-    verdicts = verdict.verdicts(found) if rules.judges else {}
-    count = leakage.note_mask.size
-    unreliable = np.zeros(count, dtype=np.bool_)
-    if verdicts:
-        unreliable = np.asarray(verdicts["flow_at_50"].verdict == verdict.CANNOT_TELL)
-    zones = [None] * count if climate_zones is None else climate_zones
-    conforming = conformity(batch, leakage, rules.thresholds, zones, unreliable)
-    return Assessed(rules, work, leakage, budget, found, verdicts, conforming)
+    prior = PRIOR if exponent is None else replace(PRIOR, exponent=exponent[0], exponent_sd=exponent[1])
+    store = Store.open(root)
+    chosen = [rules for rules in load_rule_sets(store.settings.rule_sets) if estimates(rules)]
+    snapshot = store.snapshot()
+    register = registers.calibrations(store.root)
+    kinds = sorted({kind for rules in chosen for kind in rules.applies_to})
+    pieces: dict[str, list[pa.Table]] = {rules.reference: [] for rules in chosen}
+    faults: dict[str, list[pa.Table]] = {rules.reference: [] for rules in chosen}
+    count = 0
+    for loaded in batches.load(snapshot, {"kind": kinds}, register.rows):
+        told = traced.of_batch(snapshot, loaded)
+        shared = chain.Shared()
+        for rules in chosen:
+            work = chain.follow(loaded.batch, rules.steps, rules.applies_to, shared=shared)
+            plain = chain.leakage(work).session
+            columns = best_estimate(rules, work, plain, budget_of(work), prior=prior, told=told)
+            columns["wind_evidence"] = words("wind_evidence", columns["wind_evidence"])
+            ids = pa.table({"session_id": loaded.session_ids, "revision": loaded.revisions})
+            wanted = pa.array(applies(loaded.batch, rules))
+            table = pa.table({**{name: ids[name] for name in ids.column_names}, **columns})
+            pieces[rules.reference].append(table.filter(wanted))
+            repeated = pa.concat_arrays([wanted] * len(CHOICES["line_fault"]))
+            faults[rules.reference].append(fault_rows(ids, work).filter(repeated))
+        count += len(loaded.session_ids)
+        progress(f"assessed {count} tests")
+    parts: dict[derived.Kind, dict[str, list[pa.Table]]] = {"estimates": pieces, "faults": faults}
+    for kind, by_rules in parts.items():
+        for reference, tables in by_rules.items():
+            if tables:
+                table = pa.concat_tables(tables)
+                derived.write(store.root, kind, reference, snapshot.log.tests_number, table, register.fingerprint)
+    return Estimated(snapshot.version, tuple(pieces), store.settings.units, prior)
 
 
-def budget_of(work: Work) -> Budget:
-    """The budget of uncertainty of each session, with the accuracies that its record states."""
-    session = work.batch.session
-    recorded = (floats(session[name]) for name in ("gauge_accuracy_pa", "gauge_accuracy_ratio", "fan_accuracy_ratio"))
-    return uncertainty.budget(work, gear=uncertainty.instruments(*recorded))
+def recompute_and_assess(root: Path, progress: Callable[[str], None] = lambda _: None) -> Recomputed:
+    """Bring everything that is derived up to the newest version, by the archive's own rule sets.
+
+    Raises as `recompute_archive` does.
+    """
+    done = recompute_archive(root, progress=progress)
+    assess_archive(root, progress=progress)
+    return done
 
 
-def applies(batch: Batch, rules: RuleSet) -> NDArray[np.bool_]:
-    """Which sessions of a batch are of a kind that the rule set is for."""
-    return np.isin(batch.session["kind"], [CHOICES["kind"].index(kind) for kind in rules.applies_to])
+def estimates(rules: RuleSet) -> bool:
+    """Whether tests are estimated by the corrections of a rule set: it corrects, and gives a verdict."""
+    return rules.judges and bool(rules.steps) and rules.reference != DISPLAYED
 
 
-def words(name: str, codes: NDArray[np.generic]) -> NDArray[np.object_]:
-    """Codes of a closed list, or of a truth value, as words; None where absent."""
-    choices: tuple[object, ...] = CHOICES.get(name, (False, True))
-    return np.asarray(np.array([*choices, None], dtype=object)[codes.astype(np.int64)])
+_DIFFERS = " or ".join(
+    f"robust_differs_{pressure:.0f} or abs(robust_difference_{pressure:.0f}_percent) > {percent}"
+    for pressure, percent in beside.WORTH_SAYING_PERCENT.items()
+)
+_DIFFERING = f"""
+select s.job_id, s.stage, e.rule_set, r.flow_50_m3_h, e.robust_flow_50_m3_h, e.robust_difference_50_percent,
+       r.flow_10_m3_h, e.robust_flow_10_m3_h, e.robust_difference_10_percent, e.session_id
+from estimates e
+join sessions s using (session_id)
+join results r on r.session_id = e.session_id and r.rule_set = e.rule_set
+where {_DIFFERS}
+order by abs(e.robust_difference_50_percent) desc, s.job_id, e.session_id
+"""
+_COUNTS = """
+select count(*) filter (where robust_flow_50_m3_h is not null), count(*) filter (where robust_flow_50_m3_h is null)
+from estimates
+"""
 
 
-def _number(value: float) -> float | None:
-    return None if np.isnan(value) else float(value)
+def differing_table(root: Path, done: Estimated) -> Table:
+    """A row for each test whose best estimate in wind differs from the result by what matters, or beyond noise."""
+    answer = query.query(root, _DIFFERING, done.version)
+    rows: list[Row] = [tuple(row) for row in answer.rows]
+    ((there, without),) = query.query(root, _COUNTS, done.version).rows
+    limits = " or ".join(
+        f"{percent:g} % at {pressure:g} Pa" for pressure, percent in beside.WORTH_SAYING_PERCENT.items()
+    )
+    notes = [
+        f"{counted(there, 'result')} stand beside a best estimate in wind; in the {len(rows)} listed the two differ by "
+        f"more than {limits}, or by more than the noise of the readings explains.",
+        f"Exponents of such houses were taken to be {done.prior.exponent:g} with a standard deviation of "
+        f"{done.prior.exponent_sd:g}.",
+    ]
+    left_out = [f"{counted(without, 'test')} without an estimate: no usable point"] if without else []
+    return Table(answer.columns, rows, left_out, notes)

@@ -16,8 +16,8 @@ from interchange.archive import batches
 from interchange.archive.batches import Loaded
 from interchange.archive.store import Store
 from interchange.model.ruleset import RuleSet
-from interchange.operations.assess import Assessed, assess
 from interchange.operations.halves import Half
+from interchange.operations.judging import Judged, judge
 from interchange.quantities import CHOICES
 
 _BASELINES = ("baseline_before_pressure_pa", "baseline_after_pressure_pa")
@@ -52,7 +52,7 @@ def both_directions(root: Path, version: int, tests: Sequence[Half], rule_sets: 
 
 def _of_batch(loaded: Loaded, rules: RuleSet, by_id: dict[str, Half]) -> Iterator[Directions]:
     apart, owner = runs_apart(loaded.batch)
-    assessed = assess(apart, rules)
+    assessed = judge(apart, rules)
     ids = loaded.session_ids.to_pylist()
     usable = np.isfinite(floats(assessed.leakage.session["flow_50_m3_h"]))
     first: list[dict[int, int]] = [{} for _ in ids]
@@ -65,7 +65,7 @@ def _of_batch(loaded: Loaded, rules: RuleSet, by_id: dict[str, Half]) -> Iterato
             yield Directions(_run(half, assessed, down), _run(half, assessed, up), _same_zero(apart, down, up))
 
 
-def _run(half: Half, assessed: Assessed, run: int) -> Half:
+def _run(half: Half, assessed: Judged, run: int) -> Half:
     """The test as one of its runs shows it."""
     result = assessed.leakage.session
     return replace(

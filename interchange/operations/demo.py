@@ -10,7 +10,7 @@ from pathlib import Path
 from interchange.demo import make
 from interchange.errors import Place, Problem, UsageError
 from interchange.model import register
-from interchange.operations.assessing import recompute_and_assess
+from interchange.operations.assess import recompute_and_assess
 from interchange.operations.by_crew import by_crew
 from interchange.operations.doubts import doubtful_tests, verdict_counts
 from interchange.operations.importing import import_files

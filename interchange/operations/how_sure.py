@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from interchange.analysis.beside import WORTH_SAYING_PERCENT
 from interchange.analysis.uncertainty import PARTS, PRESSURES_PA, result_columns
-from interchange.operations.assess import Assessed
+from interchange.operations.judging import Judged
 from interchange.report.how_sure import agreement_sentence, assumed_sentence, budget_sentence, prior_sentence
 from interchange.report.section import Section
 from interchange.table import Row, Table
@@ -27,7 +27,7 @@ _COLUMNS = (
 _SAID_AT_PA = PRESSURES_PA[:2]  # [Pa] where parts are named
 
 
-def how_sure(one: Assessed, best: Mapping[str, NDArray[np.generic]]) -> Section:
+def how_sure(one: Judged, best: Mapping[str, NDArray[np.generic]]) -> Section:
     """A section on the one session of a batch, which has a result, with its best estimate in wind beside it."""
     result = {**one.leakage.session, **result_columns(one.budget, one.leakage.session)}
     table = Table(_COLUMNS, [_row(result, best, f"{pressure:.0f}", pressure) for pressure in PRESSURES_PA])
@@ -42,7 +42,7 @@ def _row(result: Mapping[str, NDArray[np.generic]], best: Mapping[str, NDArray[n
     return (pa, *(None if math.isnan(value) else value for value in (*own, *other)))
 
 
-def _lines(one: Assessed, best: Mapping[str, NDArray[np.generic]]) -> Iterator[str]:
+def _lines(one: Judged, best: Mapping[str, NDArray[np.generic]]) -> Iterator[str]:
     for place, pressure in enumerate(_SAID_AT_PA):
         parts = {name: 100.0 * float(one.budget.parts[name][0, place]) for name in PARTS}
         yield budget_sentence(pressure, parts, 100.0 * float(one.budget.total[0, place]))

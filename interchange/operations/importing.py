@@ -139,7 +139,7 @@ def import_files(
         questions += [_in_words(question) for taken in imports for question in taken.mapped.questions]
         progress(f"read {counted(len(lines), 'file')}")
     if recompute and not dry_run:
-        from interchange.operations.assessing import recompute_and_assess
+        from interchange.operations.assess import recompute_and_assess
 
         recompute_and_assess(root, progress)
     remarks = alike_words(root, brought)

@@ -16,7 +16,7 @@ from interchange.errors import Place, Problem, UsageError, cannot_write
 from interchange.files import write_atomically
 from interchange.model.question import Trace
 from interchange.model.session import Session
-from interchange.operations.assess import Assessed, words
+from interchange.operations.judging import Judged, words
 from interchange.operations.recorded import heading, made_by
 from interchange.operations.references import DISPLAYED
 from interchange.report.heads import Units, converted, unit_words_of
@@ -27,7 +27,7 @@ _PRESSURE = "envelope_pressure_pa"
 
 
 def write_picture(
-    snapshot: Snapshot, tests: Sequence[tuple[Session, Sequence[Assessed], str]], units: Units, file: Path
+    snapshot: Snapshot, tests: Sequence[tuple[Session, Sequence[Judged], str]], units: Units, file: Path
 ) -> None:
     """Draw tests below each other into a file as SVG, each with its result in words.
 
@@ -45,7 +45,7 @@ def write_picture(
         raise cannot_write(str(file), error) from None
 
 
-def _picture(snapshot: Snapshot, session: Session, assessed: Sequence[Assessed], result: str, units: Units) -> Picture:
+def _picture(snapshot: Snapshot, session: Session, assessed: Sequence[Judged], result: str, units: Units) -> Picture:
     standard = next((one for one in assessed if one.rules.steps and one.rules.reference != DISPLAYED), None)
     runs, lost = _runs(standard, units) if standard else ([], 0)
     said = f"{made_by(session)}." if session.kind != "weather" else ""
@@ -58,7 +58,7 @@ def _picture(snapshot: Snapshot, session: Session, assessed: Sequence[Assessed],
     return Picture(heading(session), lines, unit_words_of("flow_m3_h", units), runs, traces, stretches)
 
 
-def _runs(one: Assessed, units: Units) -> tuple[list[RunPoints], int]:
+def _runs(one: Judged, units: Units) -> tuple[list[RunPoints], int]:
     """The points of each run that can stand on these axes, and how many cannot."""
     work = one.work
     pressure, flow = points.placed(work)
@@ -76,7 +76,7 @@ def _runs(one: Assessed, units: Units) -> tuple[list[RunPoints], int]:
     return runs, int((~can_stand).sum())
 
 
-def _line(one: Assessed, run: int, units: Units) -> tuple[float, float] | None:
+def _line(one: Judged, run: int, units: Units) -> tuple[float, float] | None:
     """The line through the points: the result's, before it is brought to reference conditions."""
     to_reference = one.work.log_reference_factor
     at_test = one.work.log_coefficient[run] - (0.0 if to_reference is None else to_reference[run])

@@ -10,7 +10,7 @@ from interchange.analysis.conversion import Converted, Exponent
 from interchange.analysis.handbook import ELA_AIR_DENSITY_KG_M3
 from interchange.analysis.reported_areas import AREA_PAIRS
 from interchange.model.session import Session
-from interchange.operations.assess import Assessed
+from interchange.operations.judging import Judged
 from interchange.quantities import FAIL, QUANTITIES
 from interchange.report.heads import Units, shown, with_unit
 
@@ -24,7 +24,7 @@ _FOR_SIZE = {
 }
 
 
-def size_line(one: Assessed, units: Units) -> Iterator[str]:
+def size_line(one: Judged, units: Units) -> Iterator[str]:
     """Leakage of one test for the size of its house by a rule set: one line, none where no size is recorded."""
     parts = []
     for name, words in _FOR_SIZE.items():
@@ -36,7 +36,7 @@ def size_line(one: Assessed, units: Units) -> Iterator[str]:
         yield f"For the size of the house by {one.rules.reference}: {', '.join(parts)}."
 
 
-def reported_elsewhere(session: Session, assessed: Sequence[Assessed], units: Units) -> Iterator[str]:
+def reported_elsewhere(session: Session, assessed: Sequence[Judged], units: Units) -> Iterator[str]:
     """The reported result of one test at other pressures, with what its exponent leaves open.
 
     None where nothing is reported to start from, or where the reported values contradict each other.

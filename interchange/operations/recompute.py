@@ -17,7 +17,7 @@ from interchange.archive import batches, derived, query, registers
 from interchange.archive.batches import Loaded
 from interchange.archive.store import Store
 from interchange.model.ruleset import RuleSet
-from interchange.operations.assess import Assessed, applies, assess, words
+from interchange.operations.judging import Judged, applies, judge, words
 from interchange.operations.references import DISPLAYED, REPORTED
 from interchange.operations.rules import load_rule_sets, raise_faults
 from interchange.quantities import CHOICES, FAIL, SUSPECT
@@ -110,7 +110,7 @@ def _recomputed(loaded: Loaded, chosen: Sequence[RuleSet]) -> int:
 
 
 def _collect(loaded: Loaded, rules: RuleSet, into: _Collected, shared: chain.Shared) -> None:
-    assessed = assess(loaded.batch, rules, loaded.climate_zones.to_pylist() if rules.thresholds else None, shared)
+    assessed = judge(loaded.batch, rules, loaded.climate_zones.to_pylist() if rules.thresholds else None, shared)
     wanted = pa.array(applies(loaded.batch, rules))
     ids = pa.table({"session_id": loaded.session_ids, "revision": loaded.revisions})
     computed = wanted if rules.steps else pa.array(np.zeros(ids.num_rows, dtype=np.bool_))
@@ -119,7 +119,7 @@ def _collect(loaded: Loaded, rules: RuleSet, into: _Collected, shared: chain.Sha
     into.verdicts += [_verdicts(ids, assessed, use).filter(wanted) for use in assessed.verdicts]
 
 
-def _results(ids: pa.Table, assessed: Assessed) -> pa.Table:
+def _results(ids: pa.Table, assessed: Judged) -> pa.Table:
     columns: dict[str, Any] = dict(assessed.leakage.session)
     columns |= uncertainty.result_columns(assessed.budget, assessed.leakage.session)
     for name in _CODED:
@@ -132,7 +132,7 @@ def _results(ids: pa.Table, assessed: Assessed) -> pa.Table:
     return _beside(ids, columns)
 
 
-def _checks(ids: pa.Table, assessed: Assessed, name: str) -> pa.Table:
+def _checks(ids: pa.Table, assessed: Judged, name: str) -> pa.Table:
     check = assessed.checks[name]
     reasons: list[str | None] = [None] * ids.num_rows
     for session in assessed.worth_saying(name):
@@ -150,7 +150,7 @@ def _checks(ids: pa.Table, assessed: Assessed, name: str) -> pa.Table:
     )
 
 
-def _verdicts(ids: pa.Table, assessed: Assessed, use: str) -> pa.Table:
+def _verdicts(ids: pa.Table, assessed: Judged, use: str) -> pa.Table:
     found = assessed.verdicts[use]
     return _beside(
         ids,

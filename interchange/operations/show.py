@@ -20,9 +20,9 @@ from interchange.model.question import Decision
 from interchange.model.register import CalibrationRow
 from interchange.model.ruleset import RuleSet
 from interchange.model.session import Session
-from interchange.operations.assess import Assessed, assess, words
-from interchange.operations.assessing import best_estimate
+from interchange.operations.assess import best_estimate
 from interchange.operations.how_sure import how_sure
+from interchange.operations.judging import Judged, judge, words
 from interchange.operations.picture import write_picture
 from interchange.operations.reckoned import reported_elsewhere, size_line
 from interchange.operations.recorded import by_people, found_in_log, heading, made_by, recorded
@@ -99,7 +99,7 @@ def _view(
     session: Session,
     decisions: Sequence[Decision],
     logs: Mapping[str, Found],
-    assessed: Sequence[Assessed],
+    assessed: Sequence[Judged],
     told: Traced | None,
     units: Units,
 ) -> TestView:
@@ -128,14 +128,14 @@ def _view(
     return TestView(heading(session), (about, *read, *sections), units)
 
 
-def _result(session: Session, judged: Sequence[Assessed], units: Units) -> Iterator[Section]:
+def _result(session: Session, judged: Sequence[Judged], units: Units) -> Iterator[Section]:
     """The result by each rule set with its interval, and whose test it is."""
     lines = list(_results_in_words(judged, units))
     if lines:
         yield Section("Result", (*lines, made_by(session)))
 
 
-def _results_in_words(judged: Sequence[Assessed], units: Units) -> Iterator[str]:
+def _results_in_words(judged: Sequence[Judged], units: Units) -> Iterator[str]:
     for one in judged:
         if not one.rules.steps or one.rules.reference == DISPLAYED or not one.rules.judges:
             continue
@@ -146,7 +146,7 @@ def _results_in_words(judged: Sequence[Assessed], units: Units) -> Iterator[str]
         yield result_sentence(one.rules.reference, flow, interval, changes, None if assumed else exponent, units)
 
 
-def _details(session: Session, assessed: Sequence[Assessed], units: Units) -> Iterator[Section]:
+def _details(session: Session, assessed: Sequence[Judged], units: Units) -> Iterator[Section]:
     """Results beside what was displayed, what made the difference, and what is reckoned from them."""
     recomputed = [one for one in assessed if one.rules.steps]
     if recomputed:
@@ -169,21 +169,21 @@ def _assessed(
     logs: Mapping[str, Found],
     rule_sets: Sequence[RuleSet],
     calibrations: Sequence[CalibrationRow],
-) -> list[Assessed]:
+) -> list[Judged]:
     loaded = batches.from_sessions([session], calibrations, logs)
     zones = loaded.climate_zones.to_pylist()
-    return [assess(loaded.batch, rules, zones) for rules in rule_sets if session.kind in rules.applies_to]
+    return [judge(loaded.batch, rules, zones) for rules in rule_sets if session.kind in rules.applies_to]
 
 
-def _has_result(one: Assessed) -> bool:
+def _has_result(one: Judged) -> bool:
     return bool(one.rules.steps) and _value(one, "flow_50_m3_h") is not None
 
 
-def _estimate(one: Assessed, told: Traced | None) -> dict[str, NDArray[np.generic]]:
+def _estimate(one: Judged, told: Traced | None) -> dict[str, NDArray[np.generic]]:
     return best_estimate(one.rules, one.work, one.leakage.session, one.budget, told=told)
 
 
-def _areas(assessed: Sequence[Assessed], units: Units) -> Iterator[str]:
+def _areas(assessed: Sequence[Judged], units: Units) -> Iterator[str]:
     for one in assessed:
         area = _value(one, "leakage_area_m2")
         if area is not None:
@@ -194,17 +194,17 @@ def _areas(assessed: Sequence[Assessed], units: Units) -> Iterator[str]:
             )
 
 
-def _results(assessed: Sequence[Assessed], columns: Sequence[str]) -> Table:
+def _results(assessed: Sequence[Judged], columns: Sequence[str]) -> Table:
     rows: list[Row] = [(one.rules.reference, *(_value(one, name) for name in columns)) for one in assessed]
     return Table(("rule_set", *columns), rows)
 
 
-def _value(assessed: Assessed, name: str) -> float | None:
+def _value(assessed: Judged, name: str) -> float | None:
     value = float(assessed.leakage.session[name][0])
     return None if math.isnan(value) else value
 
 
-def _judged(one: Assessed) -> Iterator[Section]:
+def _judged(one: Judged) -> Iterator[Section]:
     verdicts = [] if one.rules.steps else [WITHOUT_READINGS]
     for use, judged in one.verdicts.items() if one.rules.steps else ():
         reasons = ", ".join(name.replace("_", " ") for name in judged.reasons(0))

@@ -14,7 +14,7 @@ from interchange.analysis import reference_line
 from interchange.analysis.reference_line import LineFaults
 from interchange.analysis.wind_noise import LIMITS
 from interchange.analysis.work import Work
-from interchange.operations.assess import words
+from interchange.operations.judging import words
 from interchange.quantities import CHOICES
 from interchange.report.fault_sentences import fault_words
 from interchange.report.section import Section

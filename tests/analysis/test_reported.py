@@ -17,7 +17,7 @@ from interchange.analysis.reported_areas import AREA_PAIRS
 from interchange.analysis.slips import log_rounding
 from interchange.errors import RuleSetError
 from interchange.model import ruleset
-from interchange.operations.assess import assess
+from interchange.operations.judging import judge
 from interchange.quantities import FAIL, MISSING, NOT_EVALUATED, PASS, SUSPECT
 from interchange.report.sentences import Finding, check_sentence
 from interchange.units import SLIPS
@@ -58,7 +58,7 @@ def record(
 
 
 def found(*sessions: dict[str, Any]) -> dict[str, Check]:
-    one = assess(batch(*sessions), RULES)
+    one = judge(batch(*sessions), RULES)
     assert all(np.isnan(one.leakage.session["flow_50_m3_h"]))
     return {name: one.checks[name] for name in NAMES}
 
@@ -68,7 +68,7 @@ def levels(session: dict[str, Any]) -> dict[str, int]:
 
 
 def sentence(session: dict[str, Any], name: str) -> str:
-    return str(check_sentence(assess(batch(session), RULES).finding(name, 0)))
+    return str(check_sentence(judge(batch(session), RULES).finding(name, 0)))
 
 
 def slip(check: Check, name: str = "slip") -> tuple[str, str, str] | None:
@@ -418,15 +418,15 @@ def test_a_reported_value_that_no_house_has_looks_like_a_slip(name: str, value: 
 def test_a_flow_worked_out_anew_names_the_unit_that_would_explain_the_reported_one() -> None:
     iso = ruleset.named("iso9972@2015")
     session = multi_point(reported_flow_m3_h=2543.1 / 1.69901, reported_flow_pressure_pa=50.0)
-    text = str(check_sentence(assess(batch(session), iso).finding("reported_agrees", 0)))
+    text = str(check_sentence(judge(batch(session), iso).finding("reported_agrees", 0)))
     assert "they would agree if what it states were in ft3/min and had been taken for m3/h" in text
     plain = multi_point(reported_flow_m3_h=2543.1 / 1.2, reported_flow_pressure_pa=50.0)
-    assert "would agree" not in str(check_sentence(assess(batch(plain), iso).finding("reported_agrees", 0)))
+    assert "would agree" not in str(check_sentence(judge(batch(plain), iso).finding("reported_agrees", 0)))
 
 
 def test_results_without_readings_get_no_number_and_no_verdict_but_that_nobody_can_tell() -> None:
     given_batch = batch(record(), record(reported_flow_m3_h=2000.0 / 1.69901))
-    one = assess(given_batch, RULES)
+    one = judge(given_batch, RULES)
     computed = [column for column in one.leakage.session.values() if column.dtype.kind == "f"]
     assert np.isnan(np.array(computed)).all()
     for use, verdicts in one.verdicts.items():
@@ -435,7 +435,7 @@ def test_results_without_readings_get_no_number_and_no_verdict_but_that_nobody_c
 
 
 def test_checks_of_records_are_made_of_the_kinds_that_a_rule_set_is_for_alone() -> None:
-    one = assess(batch(one_point(), record()), RULES)
+    one = judge(batch(one_point(), record()), RULES)
     for name in NAMES:
         assert CAUSES[one.checks[name].cause[0]] == "kind_not_fitted"
         assert one.checks[name].level[1] == PASS

@@ -12,7 +12,7 @@ from interchange.analysis import chain, checks, steps
 from interchange.errors import RuleSetError
 from interchange.model import ruleset
 from interchange.operations import rules
-from interchange.operations.assess import assess
+from interchange.operations.judging import judge
 from interchange.quantities import CHOICES, FAIL, SUSPECT
 
 GOOD = """
@@ -83,15 +83,15 @@ def test_the_rule_sets_of_this_release_are_there() -> None:
 
 def test_a_preview_computes_and_gives_no_pass_or_fail() -> None:
     rules = ruleset.named("en13829@2000")
-    found = assess(batch(multi_point()), rules)
+    found = judge(batch(multi_point()), rules)
     assert found.leakage.session["flow_50_m3_h"][0] == pytest.approx(200.0 * 50.0**0.65, rel=2e-3)
     assert (found.checks, found.verdicts) == ({}, {})
-    assert list(assess(batch(multi_point()), ruleset.named("astm-e779@2019")).verdicts) == list(CHOICES["use"])
+    assert list(judge(batch(multi_point()), ruleset.named("astm-e779@2019")).verdicts) == list(CHOICES["use"])
 
 
 def test_a_limit_quoted_from_memory_never_fails_a_test() -> None:
     few = multi_point(runs=[{"direction": "depressurisation", "points": line("depressurisation", (50.0, 40.0, 30.0))}])
-    by_memory, read = (assess(batch(few), ruleset.named(name)) for name in ("astm-e779@2019", "iso9972@2015"))
+    by_memory, read = (judge(batch(few), ruleset.named(name)) for name in ("astm-e779@2019", "iso9972@2015"))
     assert (by_memory.checks["point_count"].level[0], read.checks["point_count"].level[0]) == (SUSPECT, FAIL)
 
 

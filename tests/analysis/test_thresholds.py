@@ -12,7 +12,7 @@ from build import batch, multi_point
 from interchange.analysis.thresholds import CAUSES
 from interchange.errors import RuleSetError
 from interchange.model import ruleset
-from interchange.operations.assess import Assessed, assess
+from interchange.operations.judging import Judged, judge
 from interchange.quantities import CHOICES
 from interchange.report.conformity import conforms_sentence, threshold_words
 
@@ -40,7 +40,7 @@ def ours(folder: Path, *thresholds: str) -> ruleset.RuleSet:
 
 
 def answers(rules: ruleset.RuleSet, *sessions: Any, zones: Sequence[str | None] | None = None) -> list[tuple[str, str]]:
-    found: Assessed = assess(batch(*sessions), rules, zones)
+    found: Judged = judge(batch(*sessions), rules, zones)
     words = [CHOICES["conforms"][code] for code in found.conformity.conforms]
     return list(zip(words, [CAUSES[code] for code in found.conformity.cause], strict=True))
 
@@ -81,7 +81,7 @@ def test_the_first_threshold_that_is_for_a_test_counts(tmp_path: Path) -> None:
     sessions = [multi_point(building_type=kind) for kind in kinds]
     found = answers(rules, *sessions, zones=["6", "6", "5", "5", " 7a "])
     assert [answer for answer, _ in found] == ["no", "yes", "no", "not_asked", "no"]
-    chosen = assess(batch(*sessions), rules, ["6", "6", "5", "5", " 7a "]).conformity
+    chosen = judge(batch(*sessions), rules, ["6", "6", "5", "5", " 7a "]).conformity
     assert chosen.threshold.tolist() == [0, 1, 2, -1, 0]
     assert chosen.limit.tolist()[:3] == [1.0, 30.0, 2.0]
 
@@ -91,7 +91,7 @@ def test_nobody_can_tell_where_zone_type_size_flow_or_source_is_wanting(tmp_path
     rules = ours(tmp_path, by_zone, threshold("air_changes", 30.0, "1/h"))
     known = {"building_type": "detached"}
     assert answers(rules, multi_point(**known), zones=[None]) == [("cannot_tell", "climate_zone_unknown")]
-    assert assess(batch(multi_point(**known)), rules, [None]).conformity.threshold.tolist() == [0]
+    assert judge(batch(multi_point(**known)), rules, [None]).conformity.threshold.tolist() == [0]
     assert answers(rules, multi_point(), zones=["6"]) == [("cannot_tell", "building_type_unknown")]
     assert answers(rules, multi_point(), zones=["5"]) == [("yes", "")]  # the second is for all
     assert answers(rules, multi_point(volume_m3=None, **known), zones=["6"]) == [("cannot_tell", "size_unknown")]

@@ -13,7 +13,7 @@ from scipy.stats import linregress
 from interchange.analysis import chain, uncertainty
 from interchange.archive import batches, tables
 from interchange.model import ruleset
-from interchange.operations.assess import assess
+from interchange.operations.judging import judge
 from tests.benchmarks.measuring import report, seconds
 
 SESSIONS, POINTS, LOOPED = 100_000, 10, 2_000
@@ -125,7 +125,7 @@ def test_recomputing_a_hundred_thousand_sessions(tmp_path: Path) -> None:
 
     def assessed() -> None:
         for batch in rows():
-            assess(batches.from_rows(batch).batch, iso)
+            judge(batches.from_rows(batch).batch, iso)
 
     def three() -> None:
         for batch in rows():

@@ -20,7 +20,7 @@ from interchange.archive.store import Store
 from interchange.cli.main import cli
 from interchange.errors import EXIT_DONE, EXIT_USAGE
 from interchange.model.question import Delivery, Import, Mapped
-from interchange.operations.assessing import assess_archive
+from interchange.operations.assess import assess_archive
 from interchange.operations.measures import FIRST_ASKED, GROUPS, MEASURES
 from interchange.operations.recompute import recompute_archive
 from interchange.operations.trends import trends
