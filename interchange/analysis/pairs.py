@@ -150,7 +150,7 @@ def stated_intervals(agreeing: Ints, pairs: Ints, coverage: float = COVERAGE, fe
     less than once in 40 times (exact binomial tail; Wilson's interval errs more often for few pairs near 95 %).
     as_stated: neither, and there are `fewest` pairs or more; cannot_tell: fewer.
     """
-    k, n = np.asarray(agreeing, dtype=np.float64), np.asarray(pairs, dtype=np.float64)
+    k, n = np.asarray(agreeing, dtype=np.float64), np.asarray(pairs, dtype=np.int64)
     so_few = bdtr(k, n, coverage)
     so_many = np.where(k > 0, bdtrc(np.maximum(k - 1.0, 0.0), n, coverage), 1.0)
     found = [so_few < TAIL, (so_many < TAIL) & (n > 0), n >= fewest]
