@@ -196,7 +196,7 @@ def all_repeats_words(agreeing: int, count: int, windy: bool, stated: str) -> st
 def not_agreeing_words(checks: Mapping[str, int], count: int) -> str:
     """Which checks speak against the tests of pairs that do not agree, the most frequent first."""
     said = ", ".join(f"{name.replace('_', ' ')} {times}" for name, times in checks.items())
-    return f"checks that speak against a test of the {counted(count, 'pair')} that do not agree: {said or 'none'}"
+    return f"checks that speak against a test of the pairs that do not agree ({count}): {said or 'none'}"
 
 
 def not_a_repeat_words(why: str, count: int) -> str:
