@@ -19,6 +19,7 @@ from interchange.analysis.trace import LIMITS, PlateauLimits
 PRESSURE_PA = 0.06  # [Pa] by which a recorded mean or spread may differ from that of its stretch: rounded to 0.1
 FAN_RATIO = 0.1  # [1] of ln fan pressure: of a zero taken off, or of means of roots
 FAN_DRIFT = 0.1  # [1] of ln fan pressure from the first half of a point to its second
+LEAST_SUM = 1e-9  # [Pa] of fan pressures, so that their logarithms are there
 TRIM_S = 4.0  # [s] left out after the fan stops: the pressure comes to rest
 SHORTEST_BASELINE_S = 10.0  # [s] less tells nothing of a zero
 
@@ -85,13 +86,14 @@ def _best(sums: list[Floats], number: int, points: Declared, here: Ints) -> Ints
         first = running[near]
         if not first.size:
             continue
-        spread = np.sqrt(np.maximum(xx[first + number] - xx[first] - number * mean[near] ** 2, 0.0) / (number - 1))
-        fan, early, late = (
-            np.maximum(f[first + end] - f[first + begin], 1e-9)
-            for begin, end in ((0, number), (0, half), (number - half, number))
-        )
-        of_spread = np.nan_to_num((spread - points.spread_pa[place]) / PRESSURE_PA)
-        of_fan = np.nan_to_num(np.log(fan / number / max(points.fan_pa[place], 1e-9)) / FAN_RATIO)
+        last, begun = first + number, f[first]
+        spread = np.sqrt(np.maximum(xx[last] - xx[first] - number * mean[near] ** 2, 0.0) / (number - 1))
+        fan = np.maximum(f[last] - begun, LEAST_SUM)
+        early, late = np.maximum(f[first + half] - begun, LEAST_SUM), np.maximum(f[last] - f[last - half], LEAST_SUM)
+        wanted, driven = points.spread_pa[place], points.fan_pa[place]
+        nothing = np.zeros(first.size)
+        of_spread = nothing if np.isnan(wanted) else (spread - wanted) / PRESSURE_PA
+        of_fan = nothing if np.isnan(driven) else np.log(fan / (number * max(driven, LEAST_SUM))) / FAN_RATIO
         drift = np.log(late / early) / FAN_DRIFT
         score = off[near] ** 2 + of_spread**2 + of_fan**2 + drift**2
         best = int(np.argmin(np.where((np.abs(of_spread) <= 1.0) & (np.abs(of_fan) <= 1.0), score, np.inf)))
