@@ -8,7 +8,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from interchange.archive import derived, log, store
+from interchange.archive import derived, log, parts
 from interchange.archive.settings import Settings
 from interchange.archive.store import Store
 from interchange.model import ruleset
@@ -60,7 +60,7 @@ def _archive(root: Path) -> Path:
     sessions = sessions.set_column(sessions.schema.get_field_index("crew"), sessions.schema.field("crew"), crew)
     groups = [sessions.slice(first, BATCH) for first in range(0, TESTS, BATCH)]
     version = log.read(root)
-    added = store._write(root, "session", groups, groups[0])
+    added = parts.write(root, "session", groups, groups[0])
     log.append(version, [added], version.entry_number + 1, hides=False, tests=True)
     number = log.read(made.root).tests_number
     for name in ("as_displayed", RULES):
