@@ -58,6 +58,8 @@ def import_(
     What a file says itself always counts; where its name or the list says otherwise, that is a problem. A name that can
     be read in two ways, or not at all, is no name: a file that needs it is refused.
 
+    Afterwards the whole archive is recomputed and searched for tests that are alike; --no-recompute leaves both out.
+
     Example: interchange import deliveries/ --archive tests-2026
 
     Example: interchange import logs/ --job-from '{job}-{stage}.csv' --totals march.csv --archive tests-2026

@@ -107,7 +107,8 @@ def import_files(
     """Import files, folders and zip files into an archive, as one delivery.
 
     Nothing of a source that is held or refused becomes a test; its bytes and what was wrong are kept. With
-    `recompute` the whole archive is recomputed by its rule sets and assessed afterwards. `job_from` is a pattern by
+    `recompute` the whole archive is recomputed by its rule sets, assessed and searched for tests
+    that are alike afterwards. `job_from` is a pattern by
     which names of files say job, house or stage, `jobs_list` a covering list that does, `totals` a file of control
     totals. Raises ArchiveError where the archive cannot be opened or written; what was committed before that stays;
     UsageError for a pattern, SourceError for a list or totals that cannot be followed.
@@ -138,11 +139,12 @@ def import_files(
         problems += [problem for taken in imports for problem in taken.mapped.problems]
         questions += [_in_words(question) for taken in imports for question in taken.mapped.questions]
         progress(f"read {counted(len(lines), 'file')}")
+    remarks: list[str] = []
     if recompute and not dry_run:
         from interchange.operations.assess import recompute_and_assess
 
         recompute_and_assess(root, progress)
-    remarks = alike_words(root, brought)
+        remarks += alike_words(root, brought)
     if control is not None:
         apart, compared = control.differences()
         unlike += apart

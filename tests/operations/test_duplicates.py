@@ -41,7 +41,7 @@ def test_a_resend_says_what_differs_and_import_tells_of_it(tmp_path: Path) -> No
     sent = SHIPPED / "deliveries" / "harrow"
     first = import_files(root, [sent / "FV-2034-before.csv"], recompute=False, sender="Harrow")
     assert first.remarks == ()
-    again = import_files(root, [sent / "resent" / "FV-2034-before.csv"], recompute=False, sender="office")
+    again = import_files(root, [sent / "resent" / "FV-2034-before.csv"], sender="office")
     (remark,) = again.remarks
     assert remark.startswith("1 test probably the same as other tests in the archive; `interchange duplicates`")
     table = duplicates(root).table
