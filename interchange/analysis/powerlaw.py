@@ -173,24 +173,11 @@ def at_primary(log_pressure: Floats, primary_pa: float, secondary_pa: float) -> 
     return np.asarray(np.abs(log_pressure - np.log(primary_pa)) <= np.abs(log_pressure - np.log(secondary_pa)))
 
 
-def log_flow_at(
-    log_pressure: Floats,
-    log_flow: Floats,
-    offsets: Ints,
-    pressure_pa: float,
-    assumed_exponent: float | None = None,
-    weight: Floats | None = None,
-) -> Floats:
-    """ln(Q / (1 m3/h)) at a pressure [Pa], by the line of each segment, without its errors.
-
-    Where a segment holds one point, the assumed exponent draws the line, if one is given. Arguments as in `fit`.
-    """
-    along = abscissas(log_pressure, offsets, weight)
-    return log_flow_of(along, line_sums(along, log_flow), pressure_pa, assumed_exponent)
-
-
 def log_flow_of(along: Abscissas, sums: LineSums, pressure_pa: float, assumed_exponent: float | None = None) -> Floats:
-    """ln(Q / (1 m3/h)) at a pressure [Pa] by lines whose sums are known, as `log_flow_at`."""
+    """ln(Q / (1 m3/h)) at a pressure [Pa] by lines whose sums are known, without its errors.
+
+    Where a segment holds one point, the assumed exponent draws the line, if one is given.
+    """
     exponent = sums.exponent
     if assumed_exponent is not None:
         exponent = np.where(along.count == 1, assumed_exponent, exponent)

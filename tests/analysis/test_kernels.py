@@ -251,7 +251,8 @@ def test_a_fit_is_that_of_statsmodels(pressures: list[float], c: float, n: float
     at_10 = other.get_prediction([[1.0, math.log(10.0)]]).conf_int(alpha=0.1)[0]
     half = powerlaw.log_flow_half_width(law, 10.0, 0.9)[0]
     assert half == pytest.approx((at_10[1] - at_10[0]) / 2, rel=1e-7)
-    light = powerlaw.log_flow_at(x, y, np.array([0, x.size]), 50.0)
+    along = powerlaw.abscissas(x, np.array([0, x.size]))
+    light = powerlaw.log_flow_of(along, powerlaw.line_sums(along, y), 50.0)
     assert np.exp(light) == pytest.approx(powerlaw.flow_m3_h(law.log_coefficient, law.exponent, 50.0), rel=1e-12)
 
 

@@ -126,7 +126,8 @@ def test_weighted_lines_and_their_limits_equal_statsmodels(bag: Bag, power: floa
     found = np.stack([law.exponent, law.log_coefficient, *errors, at_10], axis=1)
     found[law.point_count < 3] = np.nan
     np.testing.assert_allclose(found, expected(few, 3, line), rtol=1e-8, atol=1e-10, equal_nan=True)
-    weighted_at = powerlaw.log_flow_at(few.x, few.y, few.offsets, 10.0, weight=np.exp(power * few.y))
+    along = powerlaw.abscissas(few.x, few.offsets, np.exp(power * few.y))
+    weighted_at = powerlaw.log_flow_of(along, powerlaw.line_sums(along, few.y), 10.0)
     straight = law.log_coefficient + law.exponent * np.log(10.0)
     np.testing.assert_allclose(weighted_at, straight, rtol=TOLERANCE, equal_nan=True)
 
